@@ -1,0 +1,7 @@
+from django.urls import include, path
+
+urlpatterns = [
+    path("sign-in/", include("shop.people.urls")),
+    path("papers/", include("shop.papers.urls")),
+    path("", include("quotes.desk.urls")),
+]
