@@ -87,6 +87,7 @@ INSTALLED_APPS = [
     "django_htmx",
     "allauth",
     "allauth.account",
+    "shop",
     "shop.journal",
     "shop.outbox",
     "shop.papers",
