@@ -1,7 +1,19 @@
+from typing import Any
+
 from django.apps import AppConfig
+from django.db.models.signals import post_migrate
 
 
 class PeopleConfig(AppConfig):
     name = "shop.people"
     label = "people"
     default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        post_migrate.connect(_make_roles, sender=self)
+
+
+def _make_roles(*, using: str, **_: Any) -> None:
+    from shop.people.services import ensure_roles
+
+    ensure_roles(using=using)

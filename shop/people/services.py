@@ -1,0 +1,56 @@
+from collections.abc import Iterable
+
+from django.contrib.auth.models import Group, Permission
+from django.contrib.auth.password_validation import validate_password
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from shop.people.models import User
+from shop.people.roles import ROLE_DESK, ROLE_MANAGER, ROLES
+
+# What a role may do that a lower room must ask about without knowing the roles.
+ROLE_PERMISSIONS = {
+    ROLE_DESK: [("papers", "view_document")],
+    ROLE_MANAGER: [("papers", "view_document")],
+}
+
+
+@transaction.atomic
+def add_person(*, username: str, name: str, password: str, roles: Iterable[str]) -> User:
+    """Raises ``ValidationError`` with a sentence for each wrong field; then nothing is stored."""
+    wanted = set(roles)
+    person = User(username=username.strip(), first_name=name.strip())
+    errors = _errors_of(person, password, wanted)
+    if errors:
+        raise ValidationError(errors)
+    person.set_password(password)
+    person.save()
+    person.groups.set(Group.objects.filter(name__in=wanted))
+    return person
+
+
+def _errors_of(person: User, password: str, roles: set[str]) -> dict[str, list[str]]:
+    errors: dict[str, list[str]] = {}
+    try:
+        person.full_clean(exclude=["password"])
+    except ValidationError as error:
+        errors.update(error.message_dict)
+    if not person.first_name:
+        errors["first_name"] = [_("Enter the person's name.")]
+    try:
+        validate_password(password, person)
+    except ValidationError as error:
+        errors["password"] = list(error.messages)
+    if not roles or roles - set(ROLES):
+        errors["roles"] = [_("Choose at least one of these roles: %(roles)s.") % {"roles": ", ".join(ROLES)}]
+    return errors
+
+
+def ensure_roles(*, using: str) -> None:
+    """Make the role groups and what they permit; safe to repeat."""
+    for role in ROLES:
+        group, _created = Group.objects.using(using).get_or_create(name=role)
+        for app_label, codename in ROLE_PERMISSIONS.get(role, []):
+            permissions = Permission.objects.using(using)
+            group.permissions.add(*permissions.filter(content_type__app_label=app_label, codename=codename))
