@@ -1,0 +1,57 @@
+"""What a person must know before a quote goes out: what blocks it, and what it rests on."""
+
+from collections.abc import Iterator
+from decimal import Decimal
+
+from quotes.engine import plating
+from quotes.engine.canonical import text
+from quotes.engine.inputs import ZERO, Part, Restoration, Step, Work
+from quotes.engine.results import Remark
+
+STRENGTH_UNKNOWN = (
+    "Electroplating can make strong steel break without warning, and its strength is not known. Look for the head "
+    "marking; ask whether it is a spring, spoke, axle, brake or steering part. Then enter the strength."
+)
+REFUSED = "It must not be electroplated at {strength} MPa ({rule}). Choose a finish without plating, or ask a qualified plater."
+BAKE = (
+    "At {strength} MPa it must be baked for at least {hours} h, begun within {within} h of plating ({rule}). Add a bake "
+    "as the next step, or a service that includes it."
+)
+GUESSED = "The price is only guessed. Phone, or say so to the customer."
+
+
+def remarks(restoration: Restoration) -> tuple[Remark, ...]:
+    """Everything to be said about ``restoration``, in the order of its parts."""
+    return tuple(_all(restoration))
+
+
+def _all(restoration: Restoration) -> Iterator[Remark]:
+    operations = {item.key: item for item in restoration.operations}
+    services = {item.key: item for item in restoration.services}
+    plates = {key for key, item in (operations | services).items() if item.plates}
+    bakes = {key: item.elapsed / 60 for key, item in operations.items() if item.bakes}
+    includes = {key: item.bake_hours for key, item in services.items()}
+    priced = services | {item.key: item for item in restoration.purchases}
+    for part in restoration.parts:
+        if not part.pieces:
+            continue
+        for index, step in enumerate(part.steps):
+            if step.ref in plates:
+                after = part.steps[index + 1] if index + 1 < len(part.steps) else None
+                baked = max(includes.get(step.ref, ZERO), bakes.get(after.ref, ZERO) if after else ZERO)
+                yield from _plating(part, step, baked)
+            if step.work is not Work.OPERATION and step.ref in priced and priced[step.ref].status == "guessed":
+                yield Remark(False, part.name, step.name, GUESSED)
+
+
+def _plating(part: Part, step: Step, baked: Decimal) -> Iterator[Remark]:
+    verdict = plating.verdict(material=part.material, strength=part.strength, thickness=part.thickness)
+    if not verdict.allowed and part.strength is None:
+        yield Remark(True, part.name, step.name, STRENGTH_UNKNOWN)
+        return
+    values = (("strength", text(part.strength or ZERO)), ("rule", verdict.rule))
+    if not verdict.allowed:
+        yield Remark(True, part.name, step.name, REFUSED, values)
+    elif verdict.bake_hours > baked:
+        needed = (("hours", text(verdict.bake_hours)), ("within", text(verdict.start_within)))
+        yield Remark(True, part.name, step.name, BAKE, values + needed)

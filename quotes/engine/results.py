@@ -1,0 +1,155 @@
+"""What comes out of a price. `Result` is frozen with an issued quote; `Explained` is worked out anew when asked."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import NamedTuple
+
+from quotes.engine.figures import Figure
+
+NONE = Decimal(0)
+
+
+class Visit(NamedTuple):
+    """What one visit of a step takes: attended minutes, cost by class [money], labour at charge-out rates [money]."""
+
+    minutes: Decimal = NONE
+    labour: Decimal = NONE
+    overhead: Decimal = NONE
+    material: Decimal = NONE
+    vendor: Decimal = NONE
+    bought_in: Decimal = NONE
+    sold: Decimal = NONE
+
+    def plus(self, other: "Visit") -> "Visit":
+        """Both together."""
+        return Visit(*(a + b for a, b in zip(self, other, strict=True)))
+
+    def times(self, factor: Decimal) -> "Visit":
+        """This, ``factor`` times."""
+        return Visit(*(a * factor for a in self))
+
+    @property
+    def cost(self) -> Decimal:
+        """All cost classes together [money]."""
+        return self.labour + self.overhead + self.material + self.vendor + self.bought_in
+
+
+@dataclass(frozen=True, slots=True)
+class StepResult:
+    """One step: its first pass, doing it again alone, its rework allowance, and how often it is redone."""
+
+    uid: str
+    part: str
+    first: Visit
+    redo: Visit
+    allowance: Visit
+    redone: Decimal
+    figure: Figure
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of the quote: a part. Amounts are rounded, costs are not."""
+
+    uid: str
+    part: str
+    price: Decimal
+    discount: Decimal
+    net: Decimal
+    tax: str
+    minutes: Decimal
+    labour: Decimal
+    overhead: Decimal
+    material: Decimal
+    vendor: Decimal
+    bought_in: Decimal
+    allowance: Decimal
+
+    @property
+    def cost(self) -> Decimal:
+        """Expected cost with its rework allowance [money]."""
+        return self.labour + self.overhead + self.material + self.vendor + self.bought_in
+
+
+@dataclass(frozen=True, slots=True)
+class TaxLine:
+    """The tax of one code."""
+
+    code: str
+    name: str
+    rate: Decimal
+    net: Decimal
+    tax: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class Instalment:
+    """One payment stage with its amount."""
+
+    name: str
+    due: str
+    amount: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """Something a person must know. A ``blocking`` one must be settled before the quote can be issued.
+
+    ``text`` is a sentence with named places, ``values`` pairs that fill them.
+    """
+
+    blocking: bool
+    part: str
+    step: str
+    text: str
+    values: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """The figures of a quote: lines add up to ``price``; price − discount = net; net + tax = total."""
+
+    lines: tuple[Line, ...]
+    price: Decimal
+    discount: Decimal
+    net: Decimal
+    taxes: tuple[TaxLine, ...]
+    tax: Decimal
+    total: Decimal
+    instalments: tuple[Instalment, ...]
+    minutes: Decimal
+    cost: Decimal
+    allowance: Decimal
+    floor_price: Decimal
+
+    def __post_init__(self) -> None:
+        """Refuse figures that do not add up."""
+        if sum((line.price for line in self.lines), NONE) != self.price:
+            raise AssertionError("lines do not add up to the price")
+        if sum((line.net for line in self.lines), NONE) != self.net or self.price - self.discount != self.net:
+            raise AssertionError("lines do not add up to the net")
+        if sum((t.tax for t in self.taxes), NONE) != self.tax or self.net + self.tax != self.total:
+            raise AssertionError("net and tax do not add up to the total")
+        if self.instalments and sum((i.amount for i in self.instalments), NONE) != self.total:
+            raise AssertionError("instalments do not add up to the total")
+
+    @property
+    def below_floor(self) -> bool:
+        """Whether the net after discount is under the floor."""
+        return self.net < self.floor_price
+
+    @property
+    def margin(self) -> Decimal | None:
+        """(net − cost) / net, None for a price of nothing."""
+        return (self.net - self.cost) / self.net if self.net else None
+
+
+@dataclass(frozen=True, slots=True)
+class Explained:
+    """A result with all that explains it."""
+
+    result: Result
+    steps: tuple[StepResult, ...]
+    batches: tuple[tuple[str, ...], ...]
+    figures: dict[str, Figure]
+    remarks: tuple[Remark, ...]

@@ -1,0 +1,231 @@
+"""All of it for one restoration: parts and steps in, lines, totals and explanations out."""
+
+from collections.abc import Mapping, Sequence
+from decimal import Decimal, localcontext
+
+from quotes.engine import batches, consumables, labour, plating, rework, vendor_work, visits  # noqa: F401  (variants)
+from quotes.engine.errors import BadInput
+from quotes.engine.figures import Figure, given
+from quotes.engine.formulas import PRESENT, resolve
+from quotes.engine.graph import check_order, waits
+from quotes.engine.inputs import ZERO, Measure, Operation, Part, Remedy, Restoration, Step, Work
+from quotes.engine.money import CONTEXT
+from quotes.engine.remarks import remarks
+from quotes.engine.results import Explained, StepResult, Visit
+from quotes.engine.totals import result_of
+from quotes.engine.validation import check
+from quotes.engine.visits import (
+    Book,
+    Member,
+    material,
+    operation_visit,
+    purchase_visit,
+    quantity,
+    service_visit,
+    used,
+)
+
+Costed = tuple[Visit, tuple[Figure, ...]]
+
+
+def price(restoration: Restoration, variants: Mapping[str, str] | None = None) -> Explained:
+    """The quote of ``restoration`` by the formula ``variants`` named (the present ones when none are).
+
+    Costs are unrounded [money]; amounts of lines, discount, tax and instalments are rounded to the currency's minor
+    unit. The order in which parts are given changes no figure. Raises `BadInput` for what cannot be priced.
+    """
+    named = dict(variants or PRESENT)
+    with localcontext(CONTEXT):
+        check(restoration)
+        before = waits(restoration.parts)
+        check_order(restoration.parts, before)
+        book = _book(restoration, named)
+        members = _members(restoration.parts, book)
+        alone = frozenset(op.key for op in restoration.operations if not op.shares_setup)
+        formed = batches.formed(batches.keys(restoration.parts, alone=alone), before)
+        first: dict[str, Costed] = {}
+        for batch in formed:
+            _cost_batch(book, [members[uid] for uid in batch], first)
+        steps: list[StepResult] = []
+        for part in restoration.parts:
+            steps.extend(_route(book, part, members, first))
+        result, figures = result_of(book, restoration, steps)
+        return Explained(result, tuple(steps), tuple(formed), figures, remarks(restoration))
+
+
+def _book(restoration: Restoration, named: dict[str, str]) -> Book:
+    return Book(
+        policy=restoration.policy,
+        formulas={topic: formula.compute for topic, formula in resolve(named).items()},
+        variants=named,
+        grades={item.key: item for item in restoration.grades},
+        consumables={item.key: item for item in restoration.consumables},
+        operations={item.key: item for item in restoration.operations},
+        services={item.key: item for item in restoration.services},
+        purchases={item.key: item for item in restoration.purchases},
+    )
+
+
+def _members(parts: Sequence[Part], book: Book) -> dict[str, Member]:
+    result = {}
+    for part in parts:
+        for step in part.steps:
+            try:
+                result[step.uid] = _member(part, step, book)
+            except KeyError:
+                raise BadInput("It has no price or no time yet. Add one.", part=part.name, step=step.name) from None
+    return result
+
+
+def _member(part: Part, step: Step, book: Book) -> Member:
+    if step.work is Work.OPERATION:
+        operation = book.operations[step.ref]
+        amount = quantity(part, step, operation.measure)
+        return Member(part, step, amount, operation.run * amount * step.factor)
+    if step.work is Work.SERVICE:
+        return Member(part, step, quantity(part, step, book.services[step.ref].measure))
+    return Member(part, step, quantity(part, step, Measure.PIECE) if step.ref in book.purchases else _no(step))
+
+
+def _no(step: Step) -> Decimal:
+    raise KeyError(step.ref)
+
+
+def _cost_batch(book: Book, members: Sequence[Member], into: dict[str, Costed]) -> None:
+    """Cost the first pass of every member of a batch."""
+    step = members[0].step
+    if step.work is Work.OPERATION:
+        _cost_operation(book, book.operations[step.ref], members, into, book.policy.mixed_share)
+        return
+    if step.work is Work.PURCHASE:
+        into[step.uid] = purchase_visit(book, book.purchases[step.ref], members[0].quantity)
+        return
+    whole = sum((member.quantity for member in members), ZERO)
+    for member in members:
+        into[member.step.uid] = service_visit(book, book.services[step.ref], member.quantity, whole)
+
+
+def _cost_operation(
+    book: Book, operation: Operation, members: Sequence[Member], into: dict[str, Costed], mixed: Decimal
+) -> None:
+    shares = _set_up_shares(book, operation, members, mixed)
+    materials = _materials(book, operation, members)
+    for member, share, figures in zip(members, shares, materials, strict=True):
+        into[member.step.uid] = operation_visit(book, operation, member, share, figures)
+
+
+def _set_up_shares(book: Book, operation: Operation, members: Sequence[Member], mixed: Decimal) -> list[Figure]:
+    """Each member's share of the batch's set-up minutes."""
+    if operation.capacity:
+        load = sum((quantity(m.part, m.step, operation.capacity_by) if m.quantity else ZERO for m in members), ZERO)
+        load = load or Decimal(sum(1 for m in members if m.quantity))
+    else:
+        load = Decimal(sum(1 for m in members if m.quantity))
+    setups = book.formulas["setups"](load=load, capacity=operation.capacity)
+    weights = [member.run for member in members]
+    whole = sum(weights, ZERO)
+    if not whole:
+        weights = [Decimal(1) if member.quantity else ZERO for member in members]
+        whole = sum(weights, ZERO)
+    inputs = (
+        Figure("set-ups", setups, "", book.variants["setups"], (given("load", load, operation.capacity_by),)),
+        book.leaf("op", operation, "set-up time", operation.setup, "min/batch"),
+        given("share of mixed batches", mixed, "", book.policy.source),
+        given("steps in the batch", Decimal(len(members)), ""),
+    )
+    compute, name = book.formulas["share"], book.variants["share"]
+    return [
+        Figure(
+            "share of set-up",
+            compute(setups=setups, setup=operation.setup, mixed=mixed, weight=weight, weights=whole) if whole else ZERO,
+            "min",
+            name,
+            inputs,
+        )
+        for weight in weights
+    ]
+
+
+def _materials(book: Book, operation: Operation, members: Sequence[Member]) -> list[list[Figure]]:
+    """Each member's consumables, one mix per batch."""
+    result: list[list[Figure]] = [[] for _ in members]
+    for usage in operation.usages:
+        amounts = [used(book, usage, operation, member) for member in members]
+        whole = sum((amount for amount, _ in amounts), ZERO)
+        for figures, (amount, inputs) in zip(result, amounts, strict=True):
+            figures.append(material(book, usage, amount, whole, inputs))
+    return result
+
+
+def _alone(book: Book, member: Member) -> Costed:
+    """The step done again by itself: its whole set-up, minimum, trip and mix."""
+    into: dict[str, Costed] = {}
+    step = member.step
+    if step.work is Work.OPERATION:
+        _cost_operation(book, book.operations[step.ref], [member], into, ZERO)
+    else:
+        _cost_batch(book, [member], into)
+    return into[step.uid]
+
+
+def _route(book: Book, part: Part, members: Mapping[str, Member], first: Mapping[str, Costed]) -> list[StepResult]:
+    """The steps of one part with their rework allowance."""
+    if not any(step.ways_back for step in part.steps) or not part.pieces:
+        nothing = Visit()
+        return [
+            StepResult(step.uid, part.uid, first[step.uid][0], nothing, nothing, ZERO, _figure(book, first[step.uid]))
+            for step in part.steps
+        ]
+    at = {step.uid: index for index, step in enumerate(part.steps)}
+    stages = [
+        rework.Stage(ZERO, ZERO, tuple(rework.Way(w.chance, at[w.to], ZERO) for w in step.ways_back), ZERO)
+        for step in part.steps
+    ]
+    counts: list[rework.Visits[Decimal]] = book.formulas["rework"](stages)
+    return [_redone(book, part, members[s.uid], first[s.uid], v) for s, v in zip(part.steps, counts, strict=True)]
+
+
+def _redone(book: Book, part: Part, member: Member, first: Costed, count: "rework.Visits[Decimal]") -> StepResult:
+    """One step with what its redo visits and failures are expected to cost."""
+    step = member.step
+    if not count.redone and not any(count.taken):
+        return StepResult(step.uid, part.uid, first[0], Visit(), Visit(), ZERO, _figure(book, first))
+    again, again_figures = _alone(book, member)
+    allowance = again.times(count.redone)
+    currency = book.policy.currency
+    inputs = [
+        Figure(
+            "redo visits",
+            count.redone,
+            "",
+            book.variants["rework"],
+            tuple(given("chance of failing", way.chance, "", step.source) for way in step.ways_back),
+        ),
+        Figure("doing it again", again.cost, currency, "sum_1", again_figures),
+    ]
+    for way, taken in zip(step.ways_back, count.taken, strict=True):
+        remedy, figures = _remedies(book, member, way.remedies, way.replacement)
+        allowance = allowance.plus(remedy.times(taken))
+        if figures:
+            inputs.append(given("expected failures", taken, ""))
+            inputs.append(Figure("remedies", remedy.cost, currency, "sum_1", figures))
+    redo = Figure("rework allowance", allowance.cost, currency, book.variants["rework"], tuple(inputs))
+    figure = Figure("cost", first[0].cost + allowance.cost, currency, "sum_1", (*first[1], redo))
+    return StepResult(step.uid, part.uid, first[0], again, allowance, count.redone, figure)
+
+
+def _remedies(book: Book, member: Member, remedies: Sequence[Remedy], replacement: Decimal) -> Costed:
+    """What has to be done once before a failed part can go round again."""
+    total, figures = Visit(bought_in=replacement), []
+    if replacement:
+        figures.append(given("replacement", replacement, book.policy.currency, member.part.name))
+    for remedy in remedies:
+        work = Step(member.step.uid, member.step.name, remedy.work, remedy.ref, factor=member.step.factor)
+        visit, parts = _alone(book, _member(member.part, work, book))
+        total = total.plus(visit)
+        figures.extend(parts)
+    return total, tuple(figures)
+
+
+def _figure(book: Book, first: Costed) -> Figure:
+    return Figure("cost", first[0].cost, book.policy.currency, "sum_1", first[1])

@@ -1,0 +1,166 @@
+"""From the steps of a restoration to its lines and totals."""
+
+from collections.abc import Sequence
+from decimal import Decimal
+
+from quotes.engine.figures import Figure, given
+from quotes.engine.formulas import variant
+from quotes.engine.inputs import ZERO, Policy, PriceBy, Restoration
+from quotes.engine.money import instalments, places, rounded
+from quotes.engine.results import Instalment, Line, Result, StepResult, TaxLine, Visit
+from quotes.engine.visits import Book
+
+CLASSES = ("labour", "overhead", "material", "vendor", "bought_in")
+CLASS_NAMES = {
+    "labour": "labour",
+    "overhead": "overhead",
+    "material": "consumables",
+    "vendor": "vendor work",
+    "bought_in": "bought-in parts",
+}
+
+
+@variant("sum_1", "sum")
+def summed(*amounts: Decimal) -> Decimal:
+    """The sum of ``amounts``."""
+    return sum(amounts, ZERO)
+
+
+@variant("instalments_1", "total × cumulative percent, rounded, less what is due before")
+def due(total: Decimal, percents: Sequence[Decimal], *, digits: int, rule: str) -> list[Decimal]:
+    """The payment stages [money]; see `quotes.engine.money.instalments`."""
+    return instalments(total, percents, digits=digits, rule=rule)
+
+
+def class_prices(book: Book, costs: Visit) -> tuple[Figure, ...]:
+    """Unrounded price by cost class; with charge-out rates labour sells at its rate and overhead at nothing."""
+    policy, compute = book.policy, book.formulas["price"]
+    figures = []
+    for name in CLASSES:
+        cost = getattr(costs, name)
+        if not cost and not (name == "labour" and costs.sold):
+            continue
+        label = CLASS_NAMES[name]
+        cost_figure = given(f"cost of {label}", cost, policy.currency, "steps of this part")
+        if policy.price_by is PriceBy.CHARGE_OUT and name in {"labour", "overhead"}:
+            sold = costs.sold if name == "labour" else ZERO
+            figures.append(Figure(f"price of {label}", sold, policy.currency, book.variants["cost"], (cost_figure,)))
+            continue
+        share = getattr(policy, f"{name}_margin")
+        margin = given(f"margin on {label}", share, "", policy.source)
+        value = compute(cost, share)
+        figures.append(
+            Figure(f"price of {label}", value, policy.currency, book.variants["price"], (cost_figure, margin))
+        )
+    return tuple(figures)
+
+
+def result_of(book: Book, restoration: Restoration, steps: Sequence[StepResult]) -> tuple[Result, dict[str, Figure]]:
+    """Lines, totals, tax and payment stages, and the figure behind each step, line and total."""
+    policy, digits = restoration.policy, places(restoration.policy.currency)
+    by_part: dict[str, list[StepResult]] = {part.uid: [] for part in restoration.parts}
+    for step in steps:
+        by_part[step.part].append(step)
+    figures = {step.uid: step.figure for step in steps}
+    expected, allowances, amounts = {}, {}, {}
+    for part in restoration.parts:
+        expected[part.uid], allowances[part.uid] = _together(by_part[part.uid])
+        price = Figure("price", ZERO, policy.currency, "sum_1", class_prices(book, expected[part.uid]))
+        exact = sum((figure.value for figure in price.inputs), ZERO)
+        amounts[part.uid] = rounded(exact, digits=digits, rule=policy.rounding)
+        figures[part.uid] = price._replace(value=amounts[part.uid])
+    lines = _lines(book, restoration, expected, allowances, amounts, digits)
+    return _result(book, restoration, lines, expected, digits), figures
+
+
+def _together(steps: Sequence[StepResult]) -> tuple[Visit, Visit]:
+    """Expected cost and allowance of the steps of one part."""
+    allowance = first = Visit()
+    for step in steps:
+        first = first.plus(step.first)
+        if step.redone or step.allowance.cost:
+            allowance = allowance.plus(step.allowance)
+    return first.plus(allowance), allowance
+
+
+def _lines(
+    book: Book,
+    restoration: Restoration,
+    expected: dict[str, Visit],
+    allowances: dict[str, Visit],
+    amounts: dict[str, Decimal],
+    digits: int,
+) -> tuple[Line, ...]:
+    off = book.formulas["discount"](
+        list(amounts.values()), list(amounts), restoration.discount, digits=digits, rule=restoration.policy.rounding
+    )
+    lines = []
+    for part, discount in zip(restoration.parts, off, strict=True):
+        costs, price = expected[part.uid], amounts[part.uid]
+        lines.append(
+            Line(
+                uid=part.uid,
+                part=part.name,
+                price=price,
+                discount=discount,
+                net=price - discount,
+                tax=part.tax,
+                minutes=costs.minutes,
+                labour=costs.labour,
+                overhead=costs.overhead,
+                material=costs.material,
+                vendor=costs.vendor,
+                bought_in=costs.bought_in,
+                allowance=allowances[part.uid].cost,
+            )
+        )
+    return tuple(lines)
+
+
+def _result(
+    book: Book, restoration: Restoration, lines: tuple[Line, ...], expected: dict[str, Visit], digits: int
+) -> Result:
+    policy = restoration.policy
+    zero = rounded(ZERO, digits=digits)
+    net = sum((line.net for line in lines), zero)
+    tax_lines = _taxes(book, restoration, lines, digits)
+    tax = sum((item.tax for item in tax_lines), zero)
+    # Costs are added in the order of the uids: the last digit must not hang on how parts were given.
+    ordered = sorted(lines, key=lambda line: line.uid)
+    cost = sum((expected[line.uid].cost for line in ordered), ZERO)
+    return Result(
+        lines=lines,
+        price=sum((line.price for line in lines), zero),
+        discount=sum((line.discount for line in lines), zero),
+        net=net,
+        taxes=tax_lines,
+        tax=tax,
+        total=net + tax,
+        instalments=_instalments(book, policy, net + tax, digits),
+        minutes=sum((line.minutes for line in ordered), ZERO),
+        cost=cost,
+        allowance=sum((line.allowance for line in ordered), ZERO),
+        floor_price=book.formulas["floor"](cost, policy.floor),
+    )
+
+
+def _taxes(book: Book, restoration: Restoration, lines: Sequence[Line], digits: int) -> tuple[TaxLine, ...]:
+    rates = {tax.code: tax for tax in restoration.taxes}
+    policy = restoration.policy
+    groups = book.formulas["tax"](
+        [(line.tax, line.net) for line in lines], rates, by=policy.tax_by, digits=digits, rule=policy.rounding
+    )
+    return tuple(
+        TaxLine(code, rates[code].name, rates[code].rate, net, tax) for code, (net, tax) in sorted(groups.items())
+    )
+
+
+def _instalments(book: Book, policy: Policy, total: Decimal, digits: int) -> tuple[Instalment, ...]:
+    if not policy.stages:
+        return ()
+    amounts = book.formulas["instalments"](
+        total, [stage.percent for stage in policy.stages], digits=digits, rule=policy.rounding
+    )
+    return tuple(
+        Instalment(stage.name, stage.due, amount) for stage, amount in zip(policy.stages, amounts, strict=True)
+    )
