@@ -4,3 +4,6 @@ from django.apps import AppConfig
 class ShopConfig(AppConfig):
     name = "shop"
     label = "shop"
+
+    def ready(self) -> None:
+        from shop import checks  # noqa: F401  (registers them)
