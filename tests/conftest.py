@@ -1,0 +1,33 @@
+from typing import Any
+
+import pytest
+from django.test import TransactionTestCase
+
+from shop import guards
+
+_flush = TransactionTestCase._fixture_teardown
+
+
+def _flush_without_guards(self: TransactionTestCase) -> None:
+    """Append-only tables refuse to be emptied, which is what ends every test that commits."""
+    for alias in self._databases_names(include_mirrors=False):
+        guards.remove(alias)
+    try:
+        _flush(self)
+    finally:
+        for alias in self._databases_names(include_mirrors=False):
+            guards.install(alias)
+
+
+TransactionTestCase._fixture_teardown = _flush_without_guards
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--rewrite-golden", action="store_true", help="write tests/golden anew from the live database, then compare"
+    )
+
+
+@pytest.fixture
+def rewrite_golden(request: pytest.FixtureRequest) -> Any:
+    return request.config.getoption("--rewrite-golden")
