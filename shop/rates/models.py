@@ -1,0 +1,207 @@
+"""Dated: what things cost. Rows are never edited; a change is a new row with its day and revision."""
+
+from decimal import Decimal
+
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+from django.db.models import CheckConstraint, Q, UniqueConstraint
+from django.utils.translation import gettext_lazy as _
+
+PERCENT = {"max_digits": 6, "decimal_places": 3}
+NOT_NEGATIVE = [MinValueValidator(Decimal(0))]
+BELOW_HUNDRED = [MinValueValidator(Decimal(0)), MaxValueValidator(Decimal("99.999"))]
+
+
+class Status(models.TextChoices):
+    """How sure a price is."""
+
+    SEEN = "seen", _("seen in writing")
+    PHONED = "phoned", _("told by phone")
+    GUESSED = "guessed", _("guessed")
+
+
+class Dated(models.Model):
+    """A rate valid from a day on; of several for the same day the highest revision holds."""
+
+    valid_from = models.DateField(_("valid from"))
+    revision = models.PositiveIntegerField(_("revision"), default=1)
+    noted_by = models.CharField(_("noted by"), max_length=150, blank=True)
+
+    class Meta:
+        abstract = True
+        ordering = ["-valid_from", "-revision"]
+
+
+class GradeRate(Dated):
+    grade = models.ForeignKey("people.Grade", models.PROTECT, related_name="rates")
+    cost_rate_minor = models.BigIntegerField(_("cost per hour"))
+    charge_rate_minor = models.BigIntegerField(_("charge-out rate per hour"))
+    pace = models.DecimalField(_("pace against standard"), max_digits=5, decimal_places=3, default=1)
+
+    class Meta(Dated.Meta):
+        constraints = [
+            UniqueConstraint(fields=["grade", "valid_from", "revision"], name="one_grade_rate_revision"),
+            CheckConstraint(
+                condition=Q(cost_rate_minor__gte=0, charge_rate_minor__gte=0, pace__gt=0), name="grade_rate_in_range"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.grade} {self.valid_from}/{self.revision}"
+
+
+class ConsumablePrice(Dated):
+    consumable = models.ForeignKey("methods.Consumable", models.PROTECT, related_name="prices")
+    pack_size = models.DecimalField(_("pack size"), max_digits=10, decimal_places=3)
+    pack_price_minor = models.BigIntegerField(_("price of a pack"))
+    status = models.CharField(_("price is"), max_length=8, choices=Status, default=Status.SEEN)
+
+    class Meta(Dated.Meta):
+        constraints = [
+            UniqueConstraint(fields=["consumable", "valid_from", "revision"], name="one_consumable_price_revision"),
+            CheckConstraint(condition=Q(pack_size__gt=0, pack_price_minor__gte=0), name="consumable_price_in_range"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.consumable} {self.valid_from}/{self.revision}"
+
+
+class ServicePrice(Dated):
+    service = models.ForeignKey("methods.Service", models.PROTECT, related_name="prices")
+    lot_minor = models.BigIntegerField(_("charge per lot"), default=0)
+    minimum_minor = models.BigIntegerField(_("minimum per lot, lot charge included"), default=0)
+    trip_minor = models.BigIntegerField(_("cost of a trip"), default=0)
+    trip_share = models.DecimalField(_("share of a trip per lot"), max_digits=4, decimal_places=3, default=1)
+    handling = models.DecimalField(_("handling [min/lot]"), max_digits=6, decimal_places=1, default=0)
+    handling_grade = models.ForeignKey("people.Grade", models.PROTECT, verbose_name=_("handled by"))
+    status = models.CharField(_("price is"), max_length=8, choices=Status, default=Status.SEEN)
+
+    class Meta(Dated.Meta):
+        constraints = [
+            UniqueConstraint(fields=["service", "valid_from", "revision"], name="one_service_price_revision"),
+            CheckConstraint(
+                condition=Q(
+                    lot_minor__gte=0, minimum_minor__gte=0, trip_minor__gte=0, trip_share__gte=0, handling__gte=0
+                ),
+                name="service_price_in_range",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.service} {self.valid_from}/{self.revision}"
+
+
+class ServiceBreak(models.Model):
+    """From ``quantity`` on, each measure costs ``rate_e4`` ten-thousandths of the currency's major unit."""
+
+    price = models.ForeignKey(ServicePrice, models.PROTECT, related_name="breaks")
+    quantity = models.DecimalField(_("from quantity"), max_digits=10, decimal_places=3)
+    rate_e4 = models.BigIntegerField(_("rate per measure"))
+
+    class Meta:
+        ordering = ["price", "quantity"]
+        constraints = [
+            UniqueConstraint(fields=["price", "quantity"], name="one_rate_per_break"),
+            CheckConstraint(condition=Q(quantity__gte=0, rate_e4__gte=0), name="break_not_negative"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.price}: from {self.quantity}"
+
+
+class TaxRate(Dated):
+    code = models.SlugField(_("code"), max_length=20)
+    name = models.CharField(_("name"), max_length=60)
+    percent = models.DecimalField(_("rate [%]"), **PERCENT, validators=NOT_NEGATIVE)
+
+    class Meta(Dated.Meta):
+        constraints = [
+            UniqueConstraint(fields=["code", "valid_from", "revision"], name="one_tax_rate_revision"),
+            CheckConstraint(condition=Q(percent__gte=0), name="tax_not_negative"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.name} {self.percent} %"
+
+
+class PricePolicy(Dated):
+    """How the shop prices: margins by cost class, floor, overhead, tax, payment stages."""
+
+    class PriceBy(models.TextChoices):
+        MARGIN = "margin", _("cost and margin")
+        CHARGE_OUT = "charge_out", _("charge-out rates")
+
+    class OverheadBy(models.TextChoices):
+        HOURS = "hours", _("direct labour hours")
+        LABOUR = "labour", _("direct labour cost")
+
+    class TaxBy(models.TextChoices):
+        LINE = "line", _("each line")
+        DOCUMENT = "document", _("the document, per rate")
+
+    class Rounding(models.TextChoices):
+        HALF_UP = "half_up", _("half up")
+        HALF_DOWN = "half_down", _("half down")
+
+    price_by = models.CharField(_("labour is sold by"), max_length=10, choices=PriceBy, default=PriceBy.MARGIN)
+    labour_margin = models.DecimalField(_("margin on labour [%]"), **PERCENT, validators=BELOW_HUNDRED)
+    overhead_margin = models.DecimalField(_("margin on overhead [%]"), **PERCENT, validators=BELOW_HUNDRED)
+    material_margin = models.DecimalField(_("margin on consumables [%]"), **PERCENT, validators=BELOW_HUNDRED)
+    vendor_margin = models.DecimalField(_("margin on vendor work [%]"), **PERCENT, validators=BELOW_HUNDRED)
+    bought_in_margin = models.DecimalField(_("margin on bought-in parts [%]"), **PERCENT, validators=BELOW_HUNDRED)
+    floor = models.DecimalField(_("floor: least margin [%]"), **PERCENT, validators=BELOW_HUNDRED)
+    overhead_by = models.CharField(_("overhead goes by"), max_length=10, choices=OverheadBy, default=OverheadBy.HOURS)
+    overhead_rate_minor = models.BigIntegerField(_("overhead per direct labour hour"), default=0)
+    overhead_percent = models.DecimalField(
+        _("overhead on labour cost [%]"), **PERCENT, default=0, validators=NOT_NEGATIVE
+    )
+    handling_percent = models.DecimalField(_("handling of vendor work [% of the charge]"), **PERCENT, default=0)
+    mixed_percent = models.DecimalField(_("set-ups saved by mixed batches [%]"), **PERCENT, default=0)
+    tax_by = models.CharField(_("tax is rounded on"), max_length=10, choices=TaxBy, default=TaxBy.DOCUMENT)
+    rounding = models.CharField(_("rounding"), max_length=10, choices=Rounding, default=Rounding.HALF_UP)
+    validity_days = models.PositiveIntegerField(_("quotes are valid for [days]"), default=30)
+    assumptions = models.TextField(_("assumptions on every quote"), blank=True)
+
+    class Meta(Dated.Meta):
+        constraints = [
+            UniqueConstraint(fields=["valid_from", "revision"], name="one_price_policy_revision"),
+            CheckConstraint(
+                condition=Q(
+                    labour_margin__lt=100,
+                    overhead_margin__lt=100,
+                    material_margin__lt=100,
+                    vendor_margin__lt=100,
+                    bought_in_margin__lt=100,
+                    floor__lt=100,
+                    mixed_percent__lt=100,
+                ),
+                name="margins_leave_a_price",
+            ),
+            CheckConstraint(
+                condition=Q(
+                    overhead_rate_minor__gte=0, overhead_percent__gte=0, handling_percent__gte=0, mixed_percent__gte=0
+                ),
+                name="policy_not_negative",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.valid_from}/{self.revision}"
+
+
+class PaymentStage(models.Model):
+    policy = models.ForeignKey(PricePolicy, models.PROTECT, related_name="stages")
+    position = models.PositiveIntegerField(_("position"))
+    name = models.CharField(_("name"), max_length=60)
+    percent = models.DecimalField(_("share of the total [%]"), **PERCENT, validators=NOT_NEGATIVE)
+    due = models.CharField(_("due"), max_length=100)
+
+    class Meta:
+        ordering = ["policy", "position"]
+        constraints = [
+            UniqueConstraint(fields=["policy", "position"], name="one_payment_stage_per_position"),
+            CheckConstraint(condition=Q(percent__gte=0, percent__lte=100), name="stage_percent_in_range"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.name} {self.percent} %"
