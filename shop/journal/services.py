@@ -1,3 +1,4 @@
+import time
 import uuid
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -11,7 +12,8 @@ from shop.journal import chain
 from shop.journal.models import Entry, Link, Unsealed
 
 SYSTEM = "system"
-SEALING_TRIES = 5
+SEALING_TRIES = 20
+PAUSE = 0.002  # seconds, longer after each lost race
 
 State = Mapping[str, object]
 
@@ -99,13 +101,14 @@ def seal(*, now: datetime) -> int:
     When it returns, whatever was committed before the call is sealed, by this sealer or another. It must not be
     called inside a transaction: the other sealer's links would not be seen there.
     """
-    for _attempt in range(SEALING_TRIES):
+    for attempt in range(SEALING_TRIES):
         if not Unsealed.objects.exists():
             return 0
         try:
             return _seal_once(now)
         except IntegrityError as error:  # another sealer took the position: look again
             failure = error
+            time.sleep(PAUSE * attempt)
     raise failure
 
 
