@@ -6,7 +6,7 @@ from django.conf import settings
 from shop.papers.models import Document
 
 
-class DocumentDamaged(Exception):  # noqa: N818  (a state, said in plain words)
+class DocumentDamaged(Exception):
     """The file is missing, or is no longer the one that was stored."""
 
 

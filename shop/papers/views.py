@@ -20,7 +20,7 @@ def document(request: HttpRequest, uid: uuid.UUID) -> HttpResponse:  # noqa: ARG
     paper = get_object_or_404(Document, uid=uid)
     inline = paper.media_type in SHOWN_INLINE
     response = HttpResponse(selectors.content(paper), content_type=paper.media_type)
-    response["Content-Disposition"] = content_disposition_header(not inline, paper.name)
+    response["Content-Disposition"] = content_disposition_header(not inline, paper.name) or "attachment"
     response["Cache-Control"] = "private, no-store"
     response["Content-Security-Policy"] = "sandbox"
     response["X-Content-Type-Options"] = "nosniff"

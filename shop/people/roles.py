@@ -49,7 +49,7 @@ def role_required(*roles: str) -> Callable[[View[P]], View[P]]:
 
     def decorate(view: View[P]) -> View[P]:
         @wraps(view)
-        def guarded(request: HttpRequest, *args: P.args, **kwargs: P.kwargs) -> HttpResponseBase:
+        def guarded(request: HttpRequest, /, *args: P.args, **kwargs: P.kwargs) -> HttpResponseBase:
             if not has_role(request.user, *roles):
                 raise PermissionDenied(refusal(*roles))
             return view(request, *args, **kwargs)

@@ -1,0 +1,78 @@
+"""Small pictures for pages and papers: SVG from presentation attributes only, so that a strict policy and the
+PDF show the same. Lengths are in the picture's own units."""
+
+import math
+from decimal import Decimal
+
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import SafeString
+
+Number = int | float | Decimal
+Value = str | Number
+
+INK = "currentColor"
+
+
+def picture(*parts: SafeString, width: Number, height: Number, title: str) -> SafeString:
+    """``title`` says in words what the picture shows; it is all that some readers get."""
+    if not title.strip():
+        raise ValueError("A picture needs a title.")
+    size = f"{_number(width)} {_number(height)}"
+    return format_html(
+        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {}" width="{}" height="{}" role="img">'
+        "<title>{}</title>{}</svg>",
+        size,
+        _number(width),
+        _number(height),
+        title,
+        format_html_join("", "{}", ((part,) for part in parts)),
+    )
+
+
+def text(
+    x: Number, y: Number, content: str, *, size: Number = 14, anchor: str = "start", fill: str = INK, bold: bool = False
+) -> SafeString:
+    weight = "600" if bold else "400"
+    attributes = _attributes(x=x, y=y, font_size=size, text_anchor=anchor, fill=fill, font_weight=weight)
+    return format_html("<text{}>{}</text>", attributes, content)
+
+
+def line(
+    x1: Number, y1: Number, x2: Number, y2: Number, *, stroke: str = INK, width: Number = 1, dashes: str = "none"
+) -> SafeString:
+    return _element("line", x1=x1, y1=y1, x2=x2, y2=y2, stroke=stroke, stroke_width=width, stroke_dasharray=dashes)
+
+
+def box(
+    x: Number, y: Number, width: Number, height: Number, *, fill: str = "none", stroke: str = INK, radius: Number = 0
+) -> SafeString:
+    return _element("rect", x=x, y=y, width=width, height=height, fill=fill, stroke=stroke, rx=radius)
+
+
+def dot(x: Number, y: Number, radius: Number, *, fill: str = INK, stroke: str = "none") -> SafeString:
+    return _element("circle", cx=x, cy=y, r=radius, fill=fill, stroke=stroke)
+
+
+def curve(points: list[tuple[Number, Number]], *, stroke: str = INK, width: Number = 1.5) -> SafeString:
+    """Straight pieces through ``points`` in order."""
+    joined = " ".join(f"{_number(x)},{_number(y)}" for x, y in points)
+    return _element("polyline", points=joined, fill="none", stroke=stroke, stroke_width=width)
+
+
+def _element(name: str, **attributes: Value) -> SafeString:
+    return format_html("<{}{}/>", name, _attributes(**attributes))
+
+
+def _attributes(**attributes: Value) -> SafeString:
+    pairs = ((name.replace("_", "-"), _value(value)) for name, value in attributes.items())
+    return format_html_join("", ' {}="{}"', pairs)
+
+
+def _value(value: Value) -> str:
+    return value if isinstance(value, str) else _number(value)
+
+
+def _number(value: Number) -> str:
+    if not math.isfinite(value):
+        raise ValueError(f"{value} has no place in a picture.")
+    return f"{value:.2f}".rstrip("0").rstrip(".") if value % 1 else f"{value:.0f}"

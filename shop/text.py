@@ -1,0 +1,78 @@
+"""Figures as people of the shop read them, in the language of the page. None of these takes a float."""
+
+from decimal import ROUND_HALF_UP, Decimal
+
+from babel import Locale, UnknownLocaleError
+from babel.numbers import format_currency, format_decimal, format_percent
+from django.utils.translation import get_language, gettext, to_locale
+
+from quotes.engine.money import places
+
+FIXED_SPACE = "\N{NO-BREAK SPACE}"
+MINUS = "\N{MINUS SIGN}"
+RATE_PLACES = 4
+
+
+def money(amount: Decimal, currency: str) -> str:
+    """``amount`` must be whole minor units already: a page rounds no money."""
+    digits = places(currency)
+    if _exact(amount) != round(amount, digits):
+        raise ValueError(f"{amount} is not rounded to the minor unit of {currency}; show it as a rate or round it.")
+    return _currency(amount, currency, least=digits, most=digits)
+
+
+def rate(amount: Decimal, currency: str) -> str:
+    """A price for each measure: the decimals of the currency, and up to four where it has them."""
+    shown = _exact(amount).quantize(Decimal(1).scaleb(-RATE_PLACES), rounding=ROUND_HALF_UP)
+    return _currency(shown, currency, least=places(currency), most=max(RATE_PLACES, places(currency)))
+
+
+def minutes(count: Decimal | int) -> str:
+    """``135`` is "2 h 15 min"; parts of a minute are rounded half up, but never to nothing."""
+    whole = int(abs(_exact(count)).quantize(Decimal(1), rounding=ROUND_HALF_UP))
+    if not whole and count:
+        return gettext("under 1 min").replace(" ", FIXED_SPACE)
+    hours, rest = divmod(whole, 60)
+    parts = [gettext("%(count)s h") % {"count": hours}] if hours else []
+    if rest or not hours:
+        parts.append(gettext("%(count)s min") % {"count": rest})
+    return (MINUS if count < 0 else "") + " ".join(parts).replace(" ", FIXED_SPACE)
+
+
+def quantity(amount: Decimal | int, unit: str = "") -> str:
+    """No zeros at the end, and the unit kept on the same line."""
+    shown = format_decimal(_exact(amount), format="#,##0.######", locale=_locale(), decimal_quantization=False)
+    return f"{shown}{FIXED_SPACE}{unit}" if unit else shown
+
+
+def percent(fraction: Decimal | int) -> str:
+    """``0.125`` is "12.5%"; at most two decimals, half up."""
+    shown = _exact(fraction).quantize(Decimal("0.0001"), rounding=ROUND_HALF_UP)
+    pattern = Locale.parse(_locale()).percent_formats[None].pattern.replace("#,##0", "#,##0.##")
+    return format_percent(shown, format=pattern, locale=_locale())
+
+
+def _exact(amount: Decimal | int) -> Decimal:
+    if isinstance(amount, bool) or not isinstance(amount, Decimal | int):
+        raise TypeError(f"A figure is a Decimal or a whole number, not {type(amount).__name__} ({amount!r}).")
+    number = Decimal(amount)
+    if not number.is_finite():
+        raise ValueError(f"{amount} is not a figure.")
+    return number
+
+
+def _currency(amount: Decimal, currency: str, *, least: int, most: int) -> str:
+    decimals = "0" * least + "#" * (most - least)
+    standard = Locale.parse(_locale()).currency_formats["standard"].pattern
+    pattern = standard.replace("0.00", f"0.{decimals}" if decimals else "0")
+    return format_currency(amount, currency, format=pattern, locale=_locale(), currency_digits=False)
+
+
+def _locale() -> str:
+    """The page's language with what it says of the country; numbers of an unknown one look English."""
+    name = to_locale(get_language() or "en-gb")
+    try:
+        Locale.parse(name)
+    except (UnknownLocaleError, ValueError):
+        return "en_GB"
+    return name
