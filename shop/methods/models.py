@@ -338,6 +338,8 @@ class TemplateStep(MethodStep):
     quantity = models.DecimalField(_("quantity"), max_digits=9, decimal_places=3, null=True, blank=True)
     buy = models.CharField(_("bought-in part"), max_length=100, blank=True)
     buy_origin = models.CharField(_("source"), max_length=20, blank=True)
+    buy_price_minor = models.BigIntegerField(_("usual price per piece, as a guess"), default=0)
+    buy_handling = models.DecimalField(_("handling [min]"), max_digits=6, decimal_places=1, default=0)
     waits_for = models.ManyToManyField(TemplatePart, blank=True, related_name="+", verbose_name=_("waits for parts"))
 
     class Meta(MethodStep.Meta):

@@ -1,13 +1,14 @@
 """Dated: what things cost. Rows are never edited; a change is a new row with its day and revision."""
 
 from decimal import Decimal
+from typing import Any
 
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import CheckConstraint, Q, UniqueConstraint
 from django.utils.translation import gettext_lazy as _
 
-PERCENT = {"max_digits": 6, "decimal_places": 3}
+PERCENT: dict[str, Any] = {"max_digits": 6, "decimal_places": 3}
 NOT_NEGATIVE = [MinValueValidator(Decimal(0))]
 BELOW_HUNDRED = [MinValueValidator(Decimal(0)), MaxValueValidator(Decimal("99.999"))]
 
@@ -156,6 +157,9 @@ class PricePolicy(Dated):
         _("overhead on labour cost [%]"), **PERCENT, default=0, validators=NOT_NEGATIVE
     )
     handling_percent = models.DecimalField(_("handling of vendor work [% of the charge]"), **PERCENT, default=0)
+    handling_grade = models.ForeignKey(
+        "people.Grade", models.PROTECT, null=True, blank=True, verbose_name=_("bought-in parts are handled by")
+    )
     mixed_percent = models.DecimalField(_("set-ups saved by mixed batches [%]"), **PERCENT, default=0)
     tax_by = models.CharField(_("tax is rounded on"), max_length=10, choices=TaxBy, default=TaxBy.DOCUMENT)
     rounding = models.CharField(_("rounding"), max_length=10, choices=Rounding, default=Rounding.HALF_UP)

@@ -1,0 +1,160 @@
+"""Reads of routes: the steps of a restoration, as rows and as what the engine prices."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from decimal import Decimal
+
+from django.conf import settings
+from django.utils.translation import gettext as _
+
+from quotes.engine import inputs
+from quotes.engine.errors import BadInput
+from quotes.engine.graph import waits
+from quotes.engine.inputs import ZERO
+from quotes.engine.money import from_minor, places
+from shop.methods.models import ConditionFactor, FinishRoute
+from shop.restorations.models import Part, Restoration
+from shop.routes.laying import Routes, all_routes, works_of
+from shop.routes.models import Step, Wait
+
+ONE = Decimal(1)
+HUNDRED = Decimal(100)
+
+
+@dataclass(slots=True)
+class Scope:
+    """The parts of a restoration with their steps, as rows, in order."""
+
+    restoration: Restoration
+    parts: list[Part]
+    steps: dict[int, list[Step]]
+    waits: dict[int, list[Wait]]
+    factors: dict[tuple[int, str], Decimal]
+    routes: Routes
+    step_by_pk: dict[int, Step] = field(default_factory=dict)
+
+
+def scope(restoration: Restoration) -> Scope:
+    """Everything that is in scope, in a constant number of queries."""
+    parts = list(
+        restoration.parts.filter(removed_at__isnull=True)
+        .select_related("size_class", "agreed_finish", "factory_finish", "old_finish")
+        .order_by("position")
+    )
+    steps = list(
+        Step.objects.filter(part__restoration=restoration, part__removed_at__isnull=True, removed_at__isnull=True)
+        .select_related("operation", "service", "service__vendor", "remedy_finish")
+        .order_by("part", "position")
+    )
+    by_part: dict[int, list[Step]] = {part.pk: [] for part in parts}
+    for step in steps:
+        by_part[step.part_id].append(step)
+    by_step: dict[int, list[Wait]] = {}
+    by_pk = {step.pk: step for step in steps}
+    for wait in Wait.objects.filter(step__part__restoration=restoration).order_by("pk"):
+        if wait.step_id in by_pk and wait.on_id in by_pk:
+            by_step.setdefault(wait.step_id, []).append(wait)
+    factors = {(f.operation_id, f.condition): f.factor for f in ConditionFactor.objects.all()}
+    return Scope(restoration, parts, by_part, by_step, factors, all_routes(), by_pk)
+
+
+def engine_parts(found: Scope) -> tuple[tuple[inputs.Part, ...], tuple[inputs.Purchase, ...]]:
+    """The parts and purchases of a scope as the engine prices them."""
+    uids = {pk: str(step.uid) for pk, step in found.step_by_pk.items()}
+    parts = []
+    purchases = []
+    for part in found.parts:
+        steps = []
+        for step in found.steps[part.pk]:
+            if step.buy:
+                purchases.append(_purchase(step))
+            steps.append(_step(found, part, step, uids))
+        parts.append(_part(part, tuple(steps)))
+    return tuple(parts), tuple(purchases)
+
+
+def _part(part: Part, steps: tuple[inputs.Step, ...]) -> inputs.Part:
+    size = part.size_class
+    area = part.area if part.area is not None else (size.area if size else ZERO)
+    weight = part.weight if part.weight is not None else (size.weight if size else ZERO)
+    measured = part.area is not None or part.weight is not None or size is None
+    return inputs.Part(
+        uid=str(part.uid),
+        name=part.name,
+        pieces=part.pieces,
+        steps=steps,
+        area=area,
+        weight=weight,
+        openings=part.openings,
+        spokes=part.spokes,
+        material=part.material,
+        strength=None if part.strength is None else Decimal(part.strength),
+        thickness=part.thickness,
+        tax=part.tax,
+        source=_("size of %(part)s") % {"part": part.name} if measured else _("size class “%(size)s”") % {"size": size},
+    )
+
+
+def _step(found: Scope, part: Part, step: Step, uids: dict[int, str]) -> inputs.Step:
+    work = inputs.Work.PURCHASE if step.buy else inputs.Work.SERVICE if step.service_id else inputs.Work.OPERATION
+    factor = found.factors.get((step.operation_id, part.condition), ONE) if step.operation_id else ONE
+    return inputs.Step(
+        uid=str(step.uid),
+        name=str(step),
+        work=work,
+        ref=str(step.uid if step.buy else step.work.uid),
+        factor=factor,
+        quantity=step.quantity,
+        process=str(part.agreed_finish_id or "") if step.origin == Step.Origin.FINISH else "",
+        ways_back=_ways_back(found, part, step, uids),
+        waits_for=tuple(uids[wait.on_id] for wait in found.waits.get(step.pk, ())),
+        source=_("condition: %(condition)s") % {"condition": part.get_condition_display()},
+    )
+
+
+def _ways_back(found: Scope, part: Part, step: Step, uids: dict[int, str]) -> tuple[inputs.WayBack, ...]:
+    ways = []
+    if step.fail_chance:
+        to = uids.get(step.back_to_id, str(step.uid)) if step.back_to_id else str(step.uid)
+        ways.append(inputs.WayBack(step.fail_chance / HUNDRED, to, _remedies(found, part, step)))
+    if step.scrap_chance:
+        first = found.steps[part.pk][0]
+        price = from_minor(step.replacement_minor, digits=places(settings.CURRENCY))
+        ways.append(inputs.WayBack(step.scrap_chance / HUNDRED, str(first.uid), (), price))
+    return tuple(ways)
+
+
+def _remedies(found: Scope, part: Part, step: Step) -> tuple[inputs.Remedy, ...]:
+    if step.remedy_finish is None:
+        return ()
+    methods = found.routes.steps.get((step.remedy_finish.pk, part.material, FinishRoute.Direction.REMOVE))
+    if not methods:
+        raise BadInput(
+            "There is no route to take “{finish}” off {material}, which a redo needs. Choose another finish or material.",
+            part=part.name,
+            step=str(step),
+            field="finish",
+            finish=step.remedy_finish.name,
+            material=part.get_material_display(),
+        )
+    return tuple(inputs.Remedy(inputs.Work(kind), ref) for kind, ref in works_of(methods))
+
+
+def _purchase(step: Step) -> inputs.Purchase:
+    digits = places(settings.CURRENCY)
+    return inputs.Purchase(
+        key=str(step.uid),
+        name=step.buy,
+        origin=step.get_buy_source_display() or _("bought in"),
+        unit_price=from_minor(step.buy_price_minor, digits=digits),
+        handling=step.buy_handling,
+        handling_grade="",
+        source=step.get_buy_status_display(),
+        status=step.buy_status,
+    )
+
+
+def order_graph(restoration: Restoration) -> tuple[Sequence[inputs.Part], dict[str, tuple[str, ...]]]:
+    """What waits for what, for the check against circles."""
+    parts, _purchases = engine_parts(scope(restoration))
+    return parts, waits(parts)
