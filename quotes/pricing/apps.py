@@ -1,7 +1,27 @@
+from typing import Any
+
 from django.apps import AppConfig
+from django.utils.translation import gettext_lazy as _
 
 
 class PricingConfig(AppConfig):
     name = "quotes.pricing"
     label = "pricing"
     default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        from quotes.pricing import paper
+        from shop.outbox import handlers, menders
+        from shop.outbox.signals import background_starts
+
+        handlers.register(
+            paper.PDF_HANDLER, paper.keep, handlers.HERE, prepare=paper.prepare, label=_("PDF of a quote")
+        )
+        menders.register(paper.mend)
+        background_starts.connect(_preload, dispatch_uid="pricing.preload")
+
+
+def _preload(**_: Any) -> None:
+    from shop.papers import pdf
+
+    pdf.preload()

@@ -26,3 +26,19 @@ class Grade(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+
+class Shop(models.Model):
+    """This workshop as its customers know it. There is one."""
+
+    name = models.CharField(_("name"), max_length=100)
+    address = models.TextField(_("address"), blank=True)
+    email = models.EmailField(_("e-mail"), blank=True)
+    phone = models.CharField(_("phone"), max_length=40, blank=True)
+    only = models.BooleanField(default=True, unique=True, editable=False)
+
+    class Meta:
+        constraints = [models.CheckConstraint(condition=models.Q(only=True), name="one_shop")]
+
+    def __str__(self) -> str:
+        return self.name

@@ -1,0 +1,69 @@
+"""Reads of drafts and issued quotes."""
+
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from django.db.models import Prefetch, QuerySet
+
+from quotes.engine import inputs, rollup
+from quotes.engine.errors import BadInput
+from quotes.engine.money import from_minor, places
+from quotes.engine.results import Explained
+from quotes.pricing.building import engine_input
+from quotes.pricing.models import Draft, IssuedQuote, Outcome
+from shop.restorations.models import Restoration
+from shop.routes.selectors import Scope, scope
+
+
+@dataclass(frozen=True, slots=True)
+class Priced:
+    """A draft with its price, or with the reason why there is none."""
+
+    draft: Draft
+    scope: Scope
+    given: inputs.Restoration | None
+    explained: Explained | None
+    error: BadInput | None
+
+
+def draft_of(restoration: Restoration) -> Draft | None:
+    """The draft of a restoration, if it has one."""
+    return Draft.objects.filter(restoration=restoration).first()
+
+
+def priced(draft: Draft) -> Priced:
+    """Price a draft from the rows as they are now; nothing is kept between calls."""
+    found = scope(draft.restoration)
+    try:
+        given = engine_input(found, draft)
+        return Priced(draft, found, given, rollup.price(given), None)
+    except BadInput as error:
+        return Priced(draft, found, None, None, error)
+
+
+def quotes(restoration: Restoration) -> QuerySet[IssuedQuote]:
+    """The issued quotes of a restoration, newest first, with outcome and PDF."""
+    return restoration.quotes.select_related("outcome", "paper__document").order_by("-number")
+
+
+def restorations() -> QuerySet[Restoration]:
+    """All restorations with customer, machine, draft and quotes, for a list."""
+    issued = Prefetch("quotes", IssuedQuote.objects.select_related("outcome").order_by("-number").defer(*HEAVY))
+    return Restoration.objects.select_related("customer", "machine", "draft").prefetch_related(issued)
+
+
+HEAVY = ("snapshot", "result", "offer", "variants")
+
+
+def amount(quote: IssuedQuote, field: str) -> Decimal:
+    """``price``, ``discount``, ``net``, ``tax`` or ``total`` of an issued quote as money."""
+    return from_minor(getattr(quote, f"{field}_minor"), digits=places(quote.currency))
+
+
+def standing(quote: IssuedQuote, today: date) -> str:
+    """What a quote is today: its outcome, else ``lapsed`` after its validity, else ``open``."""
+    outcome = getattr(quote, "outcome", None)
+    if isinstance(outcome, Outcome):
+        return outcome.kind
+    return "lapsed" if today > quote.valid_until else "open"

@@ -1,0 +1,332 @@
+"""Writes on drafts and quotes: opening, changing, issuing, outcomes."""
+
+from collections.abc import Mapping
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.conf import settings
+from django.core.exceptions import ValidationError
+from django.db import IntegrityError, transaction
+from django.db.models import F, Max
+from django.utils.translation import gettext as _
+
+from quotes.engine import canonical
+from quotes.engine.formulas import PRESENT
+from quotes.engine.money import places, to_minor
+from quotes.engine.results import Result
+from quotes.pricing import offer as offers
+from quotes.pricing import paper
+from quotes.pricing.models import Draft, IssuedLine, IssuedQuote, IssuedStep, Outcome
+from quotes.pricing.selectors import Priced, priced
+from shop.journal import services as journal
+from shop.journal.selectors import head
+from shop.journal.services import record, subject_of
+from shop.people.models import Shop
+from shop.rates.selectors import policy
+from shop.restorations.models import Restoration
+from shop.restorations.services import ChangedMeanwhileError
+from shop.routes.models import Authorisation
+from shop.routes.services import authorise
+
+NUMBER_TRIES = 5
+DRAFT_FIELDS = ("discount", "note")
+
+
+class CannotIssueError(ValidationError):
+    """The draft cannot go out as it is; the messages say what to do."""
+
+
+class SettledError(ValidationError):
+    """The quote has an outcome already."""
+
+
+@transaction.atomic
+def open_draft(*, restoration: Restoration, today: date, who: str, now: datetime) -> Draft:
+    """The draft of ``restoration``, begun today when there is none."""
+    draft, made = Draft.objects.get_or_create(restoration=restoration, defaults={"priced_on": today})
+    if made:
+        record(who=who, at=now, what="draft opened", subject=subject_of(restoration), after={"priced on": today})
+    return draft
+
+
+@transaction.atomic
+def change_draft(
+    *, draft: Draft, who: str, now: datetime, changes: Mapping[str, Any], seen: Mapping[str, Any] | None = None
+) -> Draft:
+    """Change discount or note. ``seen`` as in ``restorations.services.change_part``."""
+    Draft.objects.filter(pk=draft.pk).update(version=F("version") + 1)
+    draft.refresh_from_db()
+    for field, value in (seen or {}).items():
+        if getattr(draft, field) != value and getattr(draft, field) != changes.get(field):
+            raise ChangedMeanwhileError(field, getattr(draft, field))
+    before = {field: getattr(draft, field) for field in DRAFT_FIELDS if field in changes}
+    for field in before:
+        setattr(draft, field, changes[field])
+    draft.full_clean()
+    draft.save()
+    record(
+        who=who,
+        at=now,
+        what="draft changed",
+        subject=subject_of(draft.restoration),
+        before=before,
+        after={field: changes[field] for field in before},
+    )
+    return draft
+
+
+@transaction.atomic
+def price_anew(*, draft: Draft, today: date, who: str, now: datetime) -> Draft:
+    """Price with the rates of ``today`` from now on."""
+    before = draft.priced_on
+    draft.priced_on = today
+    draft.version = F("version") + 1
+    draft.save(update_fields=["priced_on", "version"])
+    draft.refresh_from_db()
+    record(
+        who=who,
+        at=now,
+        what="draft priced anew",
+        subject=subject_of(draft.restoration),
+        before={"priced on": before},
+        after={"priced on": today},
+    )
+    return draft
+
+
+def issue(
+    *,
+    draft: Draft,
+    seen_scope: int,
+    seen_draft: int,
+    today: date,
+    who: str,
+    now: datetime,
+    may_go_below_floor: bool = False,
+    below_floor_reason: str = "",
+    guesses_are_told: bool = False,
+) -> IssuedQuote:
+    """Issue what the person saw: the draft at scope version ``seen_scope`` and draft version ``seen_draft``.
+
+    Must not be called inside a transaction: the journal is sealed first, and its head is printed on the quote.
+    Raises `CannotIssueError` when the scope or draft changed meanwhile, cannot be priced, has blocking remarks, rests on
+    guessed prices that nobody acknowledged, or is below the floor without a reason by someone who may.
+    """
+    journal.seal(now=now)
+    for attempt in range(NUMBER_TRIES):
+        try:
+            return _issue(
+                draft=draft,
+                seen=(seen_scope, seen_draft),
+                today=today,
+                who=who,
+                now=now,
+                below_floor=below_floor_reason.strip() if may_go_below_floor else "",
+                guesses_are_told=guesses_are_told,
+            )
+        except IntegrityError:
+            if attempt == NUMBER_TRIES - 1:
+                raise
+    raise AssertionError("not reached")
+
+
+@transaction.atomic(durable=True)
+def _issue(
+    *,
+    draft: Draft,
+    seen: tuple[int, int],
+    today: date,
+    who: str,
+    now: datetime,
+    below_floor: str,
+    guesses_are_told: bool,
+) -> IssuedQuote:
+    restoration = _held(draft, seen)
+    found = priced(draft)
+    _check_issuable(found, below_floor=below_floor, guesses_are_told=guesses_are_told)
+    assert found.given is not None
+    assert found.explained is not None
+    quote = _row(restoration, found, today=today, who=who, now=now, below_floor=below_floor)
+    quote.save(force_insert=True)
+    _save_lines(quote, found)
+    _withdraw_older(quote, who=who, now=now)
+    paper.ask(quote, now=now)
+    record(
+        who=who,
+        at=now,
+        what="quote issued",
+        subject=subject_of(quote),
+        after={"total": found.explained.result.total, "valid until": quote.valid_until, "below floor": below_floor},
+    )
+    return quote
+
+
+def _held(draft: Draft, seen: tuple[int, int]) -> Restoration:
+    """The restoration, held until the transaction ends, if nobody changed it or the draft since ``seen``."""
+    scope_version, draft_version = seen
+    same = Restoration.objects.filter(pk=draft.restoration_id, scope_version=scope_version)
+    untouched = same.update(scope_version=F("scope_version"))
+    draft.refresh_from_db()
+    if not untouched or draft.version != draft_version:
+        raise CannotIssueError(_("Somebody changed this restoration after you looked at it. Look at the price again."))
+    return Restoration.objects.select_related("customer", "machine").get(pk=draft.restoration_id)
+
+
+def _check_issuable(found: Priced, *, below_floor: str, guesses_are_told: bool) -> None:
+    if found.error is not None:
+        raise CannotIssueError(found.error.sentence(_(found.error.template)))
+    explained = found.explained
+    assert explained is not None
+    if not explained.result.lines:
+        raise CannotIssueError(_("There is nothing to quote yet. Add parts first."))
+    blocking = [remark for remark in explained.remarks if remark.blocking]
+    if blocking:
+        raise CannotIssueError([told(remark) for remark in blocking])
+    if any(not remark.blocking for remark in explained.remarks) and not guesses_are_told:
+        raise CannotIssueError(_("Some prices are only guessed. Tick that you know, or note better ones."))
+    if explained.result.below_floor and not below_floor:
+        raise CannotIssueError(_("The price is below the floor. Only the manager may issue it, with a reason."))
+
+
+def told(remark: Any) -> str:
+    """A remark as a sentence in the reader's language, with its place in front."""
+    where = ", ".join(word for word in (remark.part, remark.step) if word)
+    text = _(remark.text).format(**dict(remark.values))
+    return f"{where}: {text}" if where else text
+
+
+def _row(
+    restoration: Restoration, found: Priced, *, today: date, who: str, now: datetime, below_floor: str
+) -> IssuedQuote:
+    assert found.given is not None
+    assert found.explained is not None
+    result = found.explained.result
+    number = (IssuedQuote.objects.aggregate(last=Max("number"))["last"] or 0) + 1
+    version = (restoration.quotes.aggregate(last=Max("version"))["last"] or 0) + 1
+    rules = policy(found.draft.priced_on)
+    assert rules is not None
+    position, sealed = head()
+    valid_until = today + timedelta(days=rules.validity_days)
+    offer = offers.build(
+        number=f"Q{number:05d}",
+        version=version,
+        issued_on=today,
+        valid_until=valid_until,
+        currency=settings.CURRENCY,
+        shop=Shop.objects.first(),
+        draft=found.draft,
+        scope=found.scope,
+        result=result,
+        assumptions=rules.assumptions,
+        record=f"{position}:{sealed}",
+    )
+    frozen = {
+        name: canonical.dump(value) for name, value in (("snapshot", found.given), ("result", result), ("offer", offer))
+    }
+    return IssuedQuote(
+        number=number,
+        restoration=restoration,
+        version=version,
+        scope_version=restoration.scope_version,
+        issued_at=now,
+        issued_by=who,
+        valid_until=valid_until,
+        currency=settings.CURRENCY,
+        below_floor_reason=below_floor,
+        variants=canonical.dump(dict(PRESENT)).decode(),
+        journal_position=position,
+        journal_hash=sealed,
+        **_minor(result),
+        **{name: content.decode() for name, content in frozen.items()},
+        **{f"{name}_sha256": canonical.sha256(content) for name, content in frozen.items()},
+    )
+
+
+def _minor(result: Result) -> dict[str, int]:
+    digits = places(settings.CURRENCY)
+    names = ("price", "discount", "net", "tax", "total")
+    return {f"{name}_minor": to_minor(getattr(result, name), digits=digits) for name in names}
+
+
+def _save_lines(quote: IssuedQuote, found: Priced) -> None:
+    assert found.explained is not None
+    digits = places(settings.CURRENCY)
+    IssuedLine.objects.bulk_create(
+        IssuedLine(
+            quote=quote,
+            position=position,
+            part_uid=line.uid,
+            price_minor=to_minor(line.price, digits=digits),
+            discount_minor=to_minor(line.discount, digits=digits),
+            net_minor=to_minor(line.net, digits=digits),
+            tax=line.tax,
+        )
+        for position, line in enumerate(found.explained.result.lines, start=1)
+    )
+    part_uids = {part.pk: part.uid for part in found.scope.parts}
+    IssuedStep.objects.bulk_create(
+        IssuedStep(quote=quote, step_uid=step.uid, part_uid=part_uids[step.part_id])
+        for step in found.scope.step_by_pk.values()
+    )
+
+
+def _withdraw_older(quote: IssuedQuote, *, who: str, now: datetime) -> None:
+    """Only the newest version of a restoration's quote is on offer."""
+    older = quote.restoration.quotes.filter(outcome__isnull=True).exclude(pk=quote.pk)
+    reason = _("replaced by %(quote)s") % {"quote": quote}
+    Outcome.objects.bulk_create(
+        Outcome(
+            quote=old,
+            kind=Outcome.Kind.WITHDRAWN,
+            who=who,
+            how=Outcome.How.PERSON,
+            reason=reason,
+            at=now,
+            recorded_by=who,
+        )
+        for old in older
+    )
+
+
+def record_outcome(
+    *,
+    quote: IssuedQuote,
+    kind: Outcome.Kind,
+    said_by: str,
+    how: Outcome.How,
+    reason: str = "",
+    today: date,
+    who: str,
+    now: datetime,
+) -> Outcome:
+    """Record what became of a quote, once. Acceptance authorises exactly the steps that were issued."""
+    outcome = Outcome(
+        quote=quote, kind=kind, who=said_by.strip(), how=how, reason=reason.strip(), at=now, recorded_by=who
+    )
+    outcome.full_clean(validate_unique=False)
+    if kind == Outcome.Kind.ACCEPTED and today > quote.valid_until:
+        raise ValidationError(
+            _("This quote was valid until %(day)s. Price it anew and issue it again.") % {"day": quote.valid_until}
+        )
+    if kind == Outcome.Kind.DECLINED and not outcome.reason:
+        raise ValidationError({"reason": _("Say in a word why it was declined; the weekly review learns from it.")})
+    try:
+        return _settle(outcome, who=who, now=now)
+    except IntegrityError:
+        raise SettledError(_("This quote has an outcome already. Look at the page again.")) from None
+
+
+@transaction.atomic
+def _settle(outcome: Outcome, *, who: str, now: datetime) -> Outcome:
+    outcome.save(force_insert=True)
+    if outcome.kind == Outcome.Kind.ACCEPTED:
+        uids = outcome.quote.steps.values_list("step_uid", flat=True)
+        authorise(step_uids=uids, kind=Authorisation.Kind.QUOTE, reference=str(outcome.quote), now=now)
+    record(
+        who=who,
+        at=now,
+        what=f"quote {outcome.kind}",
+        subject=subject_of(outcome.quote),
+        after={"who": outcome.who, "how": outcome.how, "reason": outcome.reason},
+    )
+    return outcome
