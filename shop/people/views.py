@@ -1,0 +1,66 @@
+"""The page of components: every piece of the look, in every state, to be seen and tested in one place."""
+
+from decimal import Decimal
+
+from django import forms
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from django.views.decorators.http import require_safe
+
+from shop.papers import drawings
+from shop.people.roles import ROLE_DESK, ROLE_MANAGER, role_required
+
+
+class SampleForm(forms.Form):
+    part = forms.CharField(label=gettext_lazy("Part"), help_text=gettext_lazy("As it is called on the bike."))
+    area = forms.DecimalField(label=gettext_lazy("Area for each piece"), min_value=0)
+    condition = forms.ChoiceField(
+        label=gettext_lazy("Condition"),
+        choices=[("rust", gettext_lazy("Surface rust")), ("pits", gettext_lazy("Pitted"))],
+    )
+    proof = forms.ChoiceField(
+        label=gettext_lazy("Factory finish"),
+        choices=[("enamel", gettext_lazy("Stove enamel")), ("nickel", gettext_lazy("Nickel"))],
+        widget=forms.RadioSelect,
+    )
+    masked = forms.BooleanField(label=gettext_lazy("Numbers are masked"), required=False)
+    note = forms.CharField(label=gettext_lazy("Note"), required=False, widget=forms.Textarea(attrs={"rows": 3}))
+
+
+LINES = [
+    (gettext_lazy("Frame"), 165, Decimal("62.5"), Decimal("248.40")),
+    (gettext_lazy("Front mudguard"), 240, Decimal("31.25"), Decimal("1310.00")),
+    (gettext_lazy("Tank"), 960, Decimal("48"), Decimal("9.95")),
+]
+
+
+@require_safe
+@role_required(ROLE_DESK, ROLE_MANAGER)
+def look(request: HttpRequest) -> HttpResponse:
+    messages.success(request, _("The part is added."))
+    messages.error(request, _("The part is not added: its name is missing."))
+    wrong = SampleForm({"area": "-3", "condition": "pits"}, prefix="wrong")
+    wrong.add_error(None, _("Blasting comes before coating. Put the steps in that order."))
+    context = {
+        "form": SampleForm(),
+        "wrong": wrong,
+        "lines": LINES,
+        "total": sum((line[3] for line in LINES), Decimal(0)),
+        "share": Decimal("0.125"),
+        "page": Paginator(range(60), 20).page(2),
+        "drawing": _route(),
+    }
+    return render(request, "people/look.html", context)
+
+
+def _route() -> drawings.SafeString:
+    stops = [_("strip"), _("blast"), _("coat"), _("fit")]
+    parts = [drawings.line(40, 24, 400, 24, width=2)]
+    for number, stop in enumerate(stops):
+        parts.append(drawings.dot(40 + 120 * number, 24, 6))
+        parts.append(drawings.text(40 + 120 * number, 52, stop, anchor="middle", size=15))
+    return drawings.picture(*parts, width=440, height=64, title=_("A route: strip, blast, coat, fit"))

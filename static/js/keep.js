@@ -1,0 +1,105 @@
+// What somebody typed into a form marked data-keep outlives a failed request, a lost session and a closed lid:
+// it waits in this tab until the server has taken it. Passwords and files are never kept.
+
+const MARK = "typed:";
+const NEVER = new Set(["password", "file", "hidden", "submit", "button", "reset", "image"]);
+const PAUSE = 200;
+
+const forms = () => [...document.querySelectorAll("form[data-keep]")];
+const keyOf = (form) => `${MARK}${location.pathname}#${form.dataset.keep || form.getAttribute("action") || ""}`;
+const boxes = (form) => [...form.elements].filter((box) => box.name && !NEVER.has(box.type));
+const ticked = (box) => box.type === "checkbox" || box.type === "radio";
+const valueOf = (box) => (ticked(box) ? box.checked : box.value);
+const refused = (form) => Boolean(form.querySelector(".field-wrong, .notice-bad"));
+
+function read(key) {
+  try {
+    return JSON.parse(sessionStorage.getItem(key));
+  } catch {
+    return null;
+  }
+}
+
+function write(key, draft) {
+  try {
+    sessionStorage.setItem(key, JSON.stringify(draft));
+  } catch {
+    // A full store must not stop anybody from typing.
+  }
+}
+
+function remember(form, sent) {
+  const values = boxes(form).map((box) => [box.name, ticked(box) ? box.value : "", valueOf(box)]);
+  write(keyOf(form), { values, sent });
+}
+
+function putBack(form, draft) {
+  const waiting = [...draft.values];
+  let changed = false;
+  for (const box of boxes(form)) {
+    const at = waiting.findIndex(([name, mark]) => name === box.name && mark === (ticked(box) ? box.value : ""));
+    if (at < 0) continue;
+    const value = waiting.splice(at, 1)[0][2];
+    if (valueOf(box) === value) continue;
+    if (ticked(box)) box.checked = value;
+    else box.value = value;
+    box.dispatchEvent(new Event("change", { bubbles: true }));
+    changed = true;
+  }
+  return changed;
+}
+
+function drafts() {
+  return Object.keys(sessionStorage).filter((key) => key.startsWith(MARK));
+}
+
+// A draft that was sent is done with as soon as another page of ours opens, unless that page says otherwise.
+function settle() {
+  const cameBack = performance.getEntriesByType("navigation")[0]?.type === "back_forward";
+  const stays = cameBack || "keepDrafts" in document.body.dataset;
+  const again = new Set(forms().filter(refused).map(keyOf));
+  for (const key of drafts()) {
+    const draft = read(key);
+    if (!draft?.sent) continue;
+    if (stays || again.has(key)) write(key, { ...draft, sent: false });
+    else sessionStorage.removeItem(key);
+  }
+}
+
+function restore(form) {
+  const draft = read(keyOf(form));
+  if (!draft || refused(form) || !putBack(form, draft)) return;
+  const note = document.getElementById("kept")?.content.firstElementChild.cloneNode(true);
+  if (!note) return;
+  note.querySelector("button").addEventListener("click", () => {
+    sessionStorage.removeItem(keyOf(form));
+    form.reset();
+    note.remove();
+  });
+  form.prepend(note);
+}
+
+function watch(form) {
+  let timer = 0;
+  form.addEventListener("input", () => {
+    clearTimeout(timer);
+    timer = setTimeout(() => remember(form, false), PAUSE);
+  });
+  form.addEventListener("submit", () => {
+    clearTimeout(timer);
+    remember(form, true);
+  });
+  form.addEventListener("htmx:afterRequest", (event) => {
+    if (event.detail.elt === form && event.detail.successful) sessionStorage.removeItem(keyOf(form));
+    else remember(form, false);
+  });
+}
+
+settle();
+for (const form of forms()) {
+  restore(form);
+  watch(form);
+}
+for (const form of document.querySelectorAll("form[data-forget]")) {
+  form.addEventListener("submit", () => drafts().forEach((key) => sessionStorage.removeItem(key)));
+}
