@@ -1,3 +1,10 @@
-from django.urls import URLPattern
+from quotes.desk.views import beginning, editor, home, issuing, steps
 
-urlpatterns: list[URLPattern] = []
+app_name = "desk"
+urlpatterns = [
+    *home.urlpatterns,
+    *beginning.urlpatterns,
+    *editor.urlpatterns,
+    *steps.urlpatterns,
+    *issuing.urlpatterns,
+]

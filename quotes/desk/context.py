@@ -1,0 +1,22 @@
+"""The way around the house, for the head of every page."""
+
+from django.http import HttpRequest
+from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from shop.people.roles import ROLE_DESK, ROLE_MANAGER, has_role
+
+DESK = (ROLE_DESK, ROLE_MANAGER)
+
+
+def nav(request: HttpRequest) -> dict[str, object]:
+    """Links of the head: (address, label, whether the page is below it)."""
+    user = getattr(request, "user", None)
+    if user is None or not user.is_authenticated:
+        return {}
+    links = [(reverse("desk:home"), _("Today"))]
+    if has_role(user, *DESK):
+        links.append((reverse("desk:restorations"), _("Restorations")))
+        links.append((reverse("outbox:background_jobs"), _("Background jobs")))
+    here = request.path
+    return {"nav": [(url, label, here == url or (url != "/" and here.startswith(url))) for url, label in links]}

@@ -1,0 +1,1 @@
+"""Pages where facts and price meet: one module per page, each with its own addresses."""
