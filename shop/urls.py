@@ -3,5 +3,6 @@ from django.urls import include, path
 urlpatterns = [
     path("sign-in/", include("shop.people.urls")),
     path("papers/", include("shop.papers.urls")),
+    path("background-jobs/", include("shop.outbox.urls")),
     path("", include("quotes.desk.urls")),
 ]

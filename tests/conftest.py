@@ -1,6 +1,8 @@
+from pathlib import Path
 from typing import Any
 
 import pytest
+from django.conf import settings
 from django.test import TransactionTestCase
 
 from shop import guards
@@ -26,6 +28,12 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption(
         "--rewrite-golden", action="store_true", help="write tests/golden anew from the live database, then compare"
     )
+
+
+@pytest.fixture(autouse=True, scope="session")
+def static_root() -> None:
+    """A fresh home has no collected static files yet, and WhiteNoise warns of that at the first request."""
+    Path(settings.STATIC_ROOT).mkdir(parents=True, exist_ok=True)
 
 
 @pytest.fixture

@@ -6,6 +6,7 @@ from django.utils.translation import gettext_lazy as _
 
 PENDING, LEASED, SENDING, DONE, DEAD, UNKNOWN = "pending", "leased", "sending", "done", "dead", "unknown"
 RUNNING = [LEASED, SENDING]
+HEARTBEAT = "sweep"
 
 
 class State(models.TextChoices):

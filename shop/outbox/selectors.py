@@ -1,9 +1,12 @@
+from datetime import datetime, timedelta
 from typing import NamedTuple
 
 from django.db.models import QuerySet
 
-from shop.outbox.models import DEAD, DONE, UNKNOWN, Heartbeat, Row
-from shop.outbox.services import HEARTBEAT
+from shop.outbox.models import DEAD, DONE, HEARTBEAT, UNKNOWN, Heartbeat, Row
+
+# A sweep comes by every few seconds, unless one long row is being run.
+SILENCE = timedelta(seconds=60)
 
 
 class Stuck(NamedTuple):
@@ -30,3 +33,7 @@ def stuck() -> Stuck:
 
 def last_sweep() -> Heartbeat | None:
     return Heartbeat.objects.filter(name=HEARTBEAT).first()
+
+
+def awake(beat: Heartbeat | None, *, now: datetime) -> bool:
+    return beat is not None and now - beat.at < SILENCE

@@ -4,6 +4,7 @@ import logging
 from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 from enum import Enum
+from typing import Protocol
 
 from django.db import connection, transaction
 from django.db.models import F, Q
@@ -13,7 +14,7 @@ from quotes.engine import canonical
 from shop.journal import services as journal
 from shop.outbox import handlers, menders
 from shop.outbox.handlers import Delivery, Handler
-from shop.outbox.models import DEAD, DONE, LEASED, PENDING, RUNNING, SENDING, UNKNOWN, Heartbeat, Row
+from shop.outbox.models import DEAD, DONE, HEARTBEAT, LEASED, PENDING, RUNNING, SENDING, UNKNOWN, Heartbeat, Row
 
 # Longer than any hard time limit (CELERY_TASK_TIME_LIMIT): a lease that ran out means that its process is gone.
 LEASE = timedelta(seconds=120)
@@ -21,7 +22,6 @@ MOST_ATTEMPTS = 5
 FIRST_DELAY = timedelta(seconds=10)
 DELAY_GROWTH = 4
 AT_ONCE = 100
-HEARTBEAT = "sweep"
 HEARTBEAT_EVERY = timedelta(seconds=5)
 
 log = logging.getLogger("bareframe.outbox")
@@ -33,6 +33,10 @@ class Outcome(Enum):
     DEAD = "dead"
     UNKNOWN = "unknown"
     NOT_OURS = "not ours"
+
+
+class ByHand(Protocol):
+    def __call__(self, *, row_id: int, who: str, now: datetime) -> None: ...
 
 
 class NoTransactionError(RuntimeError):

@@ -53,3 +53,13 @@ def _answer(process: Any, pipe: Any) -> tuple[bool, Any]:
     if process.is_alive():
         process.kill()
     return answer
+
+
+def environment(**more: str) -> dict[str, str]:
+    """For a process of its own that is to meet the same test database."""
+    given = connections["default"].settings_dict
+    if connections["default"].vendor == "sqlite":
+        url = f"sqlite:///{given['NAME']}"
+    else:
+        url = f"postgres://{given['USER']}@{given['HOST']}:{given['PORT']}/{given['NAME']}"
+    return os.environ | {"BAREFRAME_DATABASE": url, "BAREFRAME_TESTING": "1"} | more
