@@ -22,24 +22,30 @@ def groups_at_the_end() -> set[int]:
     return groups
 
 
-def lives(group: int) -> bool:
+def exists(number: int) -> bool:
     try:
-        os.killpg(group, 0)
+        os.kill(number, 0)
     except ProcessLookupError:
         return False
     return True
 
 
+def kill_group(group: int) -> None:
+    with contextlib.suppress(ProcessLookupError):
+        os.killpg(group, signal.SIGKILL)
+
+
 def main() -> None:
     for ignored in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
         signal.signal(ignored, signal.SIG_IGN)
-    groups = groups_at_the_end()
+    leaders = groups_at_the_end()
     end = time.monotonic() + PATIENCE
-    while any(map(lives, groups)) and time.monotonic() < end:
-        time.sleep(0.1)
-    for group in filter(lives, groups):
-        with contextlib.suppress(ProcessLookupError):
-            os.killpg(group, signal.SIGKILL)
+    while leaders:
+        done = {leader for leader in leaders if not exists(leader) or time.monotonic() > end}
+        for group in done:  # a leader that has ended leaves what it started to nobody
+            kill_group(group)
+        leaders -= done
+        time.sleep(0.05)
 
 
 if __name__ == "__main__":
