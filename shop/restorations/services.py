@@ -15,13 +15,12 @@ from shop.restorations.models import Customer, Machine, Part, Restoration
 GAP = 10
 FAR = 1_000_000_000
 
-#: Fields of a part that anyone who edits may change one by one.
+#: Fields of a part that can change without its route; for the others see ``routes.services.edit_part``.
 PART_FIELDS = (
     "name",
     "area_name",
     "depth",
     "pieces",
-    "material",
     "size_class",
     "area",
     "weight",

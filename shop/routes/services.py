@@ -7,7 +7,7 @@ from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.db.models import Q
+from django.db.models import Model, Q
 from django.utils.translation import gettext as _
 
 from quotes.engine.errors import BadInput
@@ -32,7 +32,8 @@ STEP_FIELDS = (
     "buy_status",
     "back_to",
 )
-FROM_TEMPLATE = [
+ROUTE_FIELDS = ("material", "old_finish", "agreed_finish")
+FROM_TEMPLATE = (
     "depth",
     "area_name",
     "name",
@@ -47,7 +48,7 @@ FROM_TEMPLATE = [
     "strength",
     "thickness",
     "old_finish",
-]
+)
 
 
 @transaction.atomic
@@ -161,52 +162,65 @@ def _save(laid: list[tuple[Step, Any]]) -> list[Step]:
 
 
 @transaction.atomic
-def choose_finish(*, part: Part, finish: Finish | None, who: str, now: datetime) -> Part:
-    """Agree on another finish: its route replaces the old one's, and what waited for that waits for this."""
-    return _change_stretch(part, "agreed_finish", finish, Step.Origin.FINISH, who=who, now=now)
+def edit_part(
+    *, part: Part, who: str, now: datetime, changes: Mapping[str, Any], seen: Mapping[str, Any] | None = None
+) -> Part:
+    """Change fields of a part; where material or finishes change, its route follows.
 
-
-@transaction.atomic
-def choose_old_finish(*, part: Part, finish: Finish | None, who: str, now: datetime) -> Part:
-    """Say which finish has to come off first."""
-    return _change_stretch(part, "old_finish", finish, Step.Origin.STRIP, who=who, now=now)
-
-
-@transaction.atomic
-def change_material(*, part: Part, material: str, who: str, now: datetime) -> Part:
-    """Change what a part is made of; the routes of its finishes follow."""
-    change_part(part=part, who=who, now=now, changes={"material": material})
+    ``seen`` is what the person saw: another value there raises `ChangedMeanwhileError` and nothing is saved. Raises
+    `NoRouteError` when nobody has said how to put the finish on the material, or how to take it off.
+    """
+    change_scope(part.restoration)
     part.refresh_from_db()
-    for field, origin in (("old_finish", Step.Origin.STRIP), ("agreed_finish", Step.Origin.FINISH)):
-        if getattr(part, field) is not None:
-            _change_stretch(part, field, getattr(part, field), origin, who=who, now=now)
+    for field, value in (seen or {}).items():
+        if getattr(part, field) != value and getattr(part, field) != changes.get(field):
+            raise ChangedMeanwhileError(field, getattr(part, field))
+    plain = {field: value for field, value in changes.items() if field not in ROUTE_FIELDS}
+    if plain:
+        change_part(part=part, who=who, now=now, changes=plain)
+    before = {field: getattr(part, field) for field in ROUTE_FIELDS if field in changes}
+    if not before:
+        return part
+    for field in before:
+        setattr(part, field, changes[field])
+    part.full_clean(validate_unique=False, validate_constraints=False)
+    part.save(update_fields=list(before))
+    _relay(part, set(before), now=now)
+    record(
+        who=who,
+        at=now,
+        what="part changed",
+        subject=subject_of(part),
+        before=_plain(before),
+        after=_plain({field: changes[field] for field in before}),
+    )
     return part
 
 
-def _change_stretch(
-    part: Part, field: str, finish: Finish | None, origin: Step.Origin, *, who: str, now: datetime
-) -> Part:
-    change_scope(part.restoration)
-    part.refresh_from_db()
-    before = getattr(part, field)
-    setattr(part, field, finish)
+def choose_finish(*, part: Part, finish: Finish | None, who: str, now: datetime) -> Part:
+    """Agree on another finish: its route replaces the old one's, and what waited for that waits for this."""
+    return edit_part(part=part, who=who, now=now, changes={"agreed_finish": finish})
+
+
+def choose_old_finish(*, part: Part, finish: Finish | None, who: str, now: datetime) -> Part:
+    """Say which finish has to come off first."""
+    return edit_part(part=part, who=who, now=now, changes={"old_finish": finish})
+
+
+def _relay(part: Part, changed: set[str], *, now: datetime) -> None:
+    """Lay the stretches that hang on ``changed`` fields anew."""
     routes = all_routes()
-    laid = _strip(part, routes) if origin == Step.Origin.STRIP else _finish(part, routes)
-    part.save(update_fields=[field])
+    if changed & {"material", "old_finish"}:
+        _replace(part, Step.Origin.STRIP, _strip(part, routes), now=now)
+    if changed & {"material", "agreed_finish"}:
+        _replace(part, Step.Origin.FINISH, _finish(part, routes), now=now)
+
+
+def _replace(part: Part, origin: Step.Origin, laid: list[tuple[Step, Any]], *, now: datetime) -> None:
     gone = list(part.steps.filter(origin=origin, removed_at__isnull=True))
     Step.objects.filter(pk__in=[step.pk for step in gone]).update(removed_at=now)
     new = _save(laid)
     _forget(gone, heir=new[-1] if new else None)
-    name = field.replace("_", " ")
-    record(
-        who=who,
-        at=now,
-        what="finish chosen",
-        subject=subject_of(part),
-        before={name: str(before) if before else None},
-        after={name: str(finish) if finish else None},
-    )
-    return part
 
 
 def _forget(gone: Sequence[Step], *, heir: Step | None) -> None:
@@ -281,7 +295,7 @@ def change_step(
 
 
 def _plain(fields: Mapping[str, Any]) -> dict[str, object]:
-    return {name.replace("_", " "): (str(v) if isinstance(v, Step) else v) for name, v in fields.items()}
+    return {name.replace("_", " "): (str(v) if isinstance(v, Model) else v) for name, v in fields.items()}
 
 
 @transaction.atomic
