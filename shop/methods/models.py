@@ -136,8 +136,12 @@ class StandardTime(models.Model):
     allowance = models.DecimalField(
         _("allowance [%]"), max_digits=5, decimal_places=2, default=0, validators=NOT_NEGATIVE
     )
-    shop_factor = models.DecimalField(_("shop factor"), max_digits=6, decimal_places=4, default=1)
-    spread = models.DecimalField(_("spread (CV)"), max_digits=5, decimal_places=3, default=Decimal("0.35"))
+    shop_factor = models.DecimalField(
+        _("shop factor"), max_digits=6, decimal_places=4, default=1, validators=[MinValueValidator(Decimal("0.0001"))]
+    )
+    spread = models.DecimalField(
+        _("spread (CV)"), max_digits=5, decimal_places=3, default=Decimal("0.35"), validators=NOT_NEGATIVE
+    )
 
     class Meta:
         ordering = ["operation", "-valid_from", "-revision"]

@@ -10,6 +10,7 @@ from django.utils.translation import gettext_lazy as _
 
 PERCENT: dict[str, Any] = {"max_digits": 6, "decimal_places": 3}
 NOT_NEGATIVE = [MinValueValidator(Decimal(0))]
+ABOVE_ZERO = [MinValueValidator(Decimal("0.001"))]
 BELOW_HUNDRED = [MinValueValidator(Decimal(0)), MaxValueValidator(Decimal("99.999"))]
 
 
@@ -37,7 +38,9 @@ class GradeRate(Dated):
     grade = models.ForeignKey("people.Grade", models.PROTECT, related_name="rates")
     cost_rate_minor = models.BigIntegerField(_("cost per hour"))
     charge_rate_minor = models.BigIntegerField(_("charge-out rate per hour"))
-    pace = models.DecimalField(_("pace against standard"), max_digits=5, decimal_places=3, default=1)
+    pace = models.DecimalField(
+        _("pace against standard"), max_digits=5, decimal_places=3, default=1, validators=ABOVE_ZERO
+    )
 
     class Meta(Dated.Meta):
         constraints = [
@@ -53,7 +56,7 @@ class GradeRate(Dated):
 
 class ConsumablePrice(Dated):
     consumable = models.ForeignKey("methods.Consumable", models.PROTECT, related_name="prices")
-    pack_size = models.DecimalField(_("pack size"), max_digits=10, decimal_places=3)
+    pack_size = models.DecimalField(_("pack size"), max_digits=10, decimal_places=3, validators=ABOVE_ZERO)
     pack_price_minor = models.BigIntegerField(_("price of a pack"))
     status = models.CharField(_("price is"), max_length=8, choices=Status, default=Status.SEEN)
 
@@ -72,8 +75,12 @@ class ServicePrice(Dated):
     lot_minor = models.BigIntegerField(_("charge per lot"), default=0)
     minimum_minor = models.BigIntegerField(_("minimum per lot, lot charge included"), default=0)
     trip_minor = models.BigIntegerField(_("cost of a trip"), default=0)
-    trip_share = models.DecimalField(_("share of a trip per lot"), max_digits=4, decimal_places=3, default=1)
-    handling = models.DecimalField(_("handling [min/lot]"), max_digits=6, decimal_places=1, default=0)
+    trip_share = models.DecimalField(
+        _("share of a trip per lot"), max_digits=4, decimal_places=3, default=1, validators=NOT_NEGATIVE
+    )
+    handling = models.DecimalField(
+        _("handling [min/lot]"), max_digits=6, decimal_places=1, default=0, validators=NOT_NEGATIVE
+    )
     handling_grade = models.ForeignKey("people.Grade", models.PROTECT, verbose_name=_("handled by"))
     status = models.CharField(_("price is"), max_length=8, choices=Status, default=Status.SEEN)
 
@@ -96,7 +103,7 @@ class ServiceBreak(models.Model):
     """From ``quantity`` on, each measure costs ``rate_e4`` ten-thousandths of the currency's major unit."""
 
     price = models.ForeignKey(ServicePrice, models.PROTECT, related_name="breaks")
-    quantity = models.DecimalField(_("from quantity"), max_digits=10, decimal_places=3)
+    quantity = models.DecimalField(_("from quantity"), max_digits=10, decimal_places=3, validators=NOT_NEGATIVE)
     rate_e4 = models.BigIntegerField(_("rate per measure"))
 
     class Meta:
@@ -156,11 +163,15 @@ class PricePolicy(Dated):
     overhead_percent = models.DecimalField(
         _("overhead on labour cost [%]"), **PERCENT, default=0, validators=NOT_NEGATIVE
     )
-    handling_percent = models.DecimalField(_("handling of vendor work [% of the charge]"), **PERCENT, default=0)
+    handling_percent = models.DecimalField(
+        _("handling of vendor work [% of the charge]"), **PERCENT, default=0, validators=NOT_NEGATIVE
+    )
     handling_grade = models.ForeignKey(
         "people.Grade", models.PROTECT, null=True, blank=True, verbose_name=_("bought-in parts are handled by")
     )
-    mixed_percent = models.DecimalField(_("set-ups saved by mixed batches [%]"), **PERCENT, default=0)
+    mixed_percent = models.DecimalField(
+        _("set-ups saved by mixed batches [%]"), **PERCENT, default=0, validators=BELOW_HUNDRED
+    )
     tax_by = models.CharField(_("tax is rounded on"), max_length=10, choices=TaxBy, default=TaxBy.DOCUMENT)
     rounding = models.CharField(_("rounding"), max_length=10, choices=Rounding, default=Rounding.HALF_UP)
     validity_days = models.PositiveIntegerField(_("quotes are valid for [days]"), default=30)

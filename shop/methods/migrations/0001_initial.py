@@ -200,8 +200,8 @@ class Migration(migrations.Migration):
                 ('setup', models.DecimalField(decimal_places=3, max_digits=8, validators=[django.core.validators.MinValueValidator(Decimal('0'))], verbose_name='set-up [min/batch]')),
                 ('run', models.DecimalField(decimal_places=3, max_digits=8, validators=[django.core.validators.MinValueValidator(Decimal('0'))], verbose_name='run [min/measure]')),
                 ('allowance', models.DecimalField(decimal_places=2, default=0, max_digits=5, validators=[django.core.validators.MinValueValidator(Decimal('0'))], verbose_name='allowance [%]')),
-                ('shop_factor', models.DecimalField(decimal_places=4, default=1, max_digits=6, verbose_name='shop factor')),
-                ('spread', models.DecimalField(decimal_places=3, default=Decimal('0.35'), max_digits=5, verbose_name='spread (CV)')),
+                ('shop_factor', models.DecimalField(decimal_places=4, default=1, max_digits=6, validators=[django.core.validators.MinValueValidator(Decimal('0.0001'))], verbose_name='shop factor')),
+                ('spread', models.DecimalField(decimal_places=3, default=Decimal('0.35'), max_digits=5, validators=[django.core.validators.MinValueValidator(Decimal('0'))], verbose_name='spread (CV)')),
                 ('operation', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='times', to='methods.operation')),
             ],
             options={

@@ -1,0 +1,87 @@
+"""Rows that are dated and never edited: which one holds on a day, and how the next one is added.
+
+Of several rows for the same thing and day the one with the highest revision holds.
+"""
+
+from datetime import date, datetime
+from typing import Any, TypeVar
+
+from django.core.exceptions import ValidationError
+from django.db import IntegrityError, models, transaction
+from django.db.models import OuterRef, Subquery
+
+from shop.journal.services import Subject, record
+
+TRIES = 20
+
+Row = TypeVar("Row", bound=models.Model)
+
+
+def in_force(rows: models.QuerySet[Row], *, of: str, on: date) -> models.QuerySet[Row]:
+    """Of dated ``rows`` the one that holds ``on`` a day, for each value of the field ``of``.
+
+    The latest day from which a row is valid, not after ``on``; of several for that day the highest revision.
+    """
+    latest = rows.model._default_manager.filter(**{of: OuterRef(of)}, valid_from__lte=on)
+    return rows.filter(pk=Subquery(latest.order_by("-valid_from", "-revision").values("pk")[:1]))
+
+
+def add_revision(row: Row, *, of: str = "") -> Row:
+    """Save a dated ``row`` under the next free revision of its day, for its value of the field ``of``.
+
+    Must run inside a transaction. Somebody else may take the same revision at the same moment: then the next is tried.
+    """
+    failure: IntegrityError | None = None
+    for _try in range(TRIES):
+        taken = _of_the_same(row, of).filter(valid_from=_day(row)).aggregate(last=models.Max("revision"))["last"]
+        row.revision = (taken or 0) + 1  # type: ignore[attr-defined]  # dated rows have it
+        row.full_clean(exclude={"revision"})
+        try:
+            with transaction.atomic():
+                row.save(force_insert=True)
+        except IntegrityError as error:
+            failure = error
+        else:
+            return row
+    assert failure is not None
+    raise failure
+
+
+def held_before(row: Row, *, of: str = "") -> Row | None:
+    """The row that held on the day from which ``row`` shall."""
+    if not isinstance(_day(row), date):
+        return None  # what was typed is no day: validation says so
+    rows = _of_the_same(row, of).filter(valid_from__lte=_day(row))
+    return rows.order_by("-valid_from", "-revision").first()
+
+
+def tell(
+    row: Row, *, what: str, subject: Subject, before: Row | None, who: str, now: datetime, **more: tuple[Any, Any]
+) -> None:
+    """Write a new dated ``row`` into the journal; ``more`` are pairs (before, after) that are not columns of it."""
+    old = facts(before) | {name: pair[0] for name, pair in more.items()} if before else {}
+    new = facts(row) | {name: pair[1] for name, pair in more.items()}
+    record(who=who, at=now, what=what, subject=subject, before=old, after=new)
+
+
+def facts(row: models.Model) -> dict[str, Any]:
+    """The columns of a row as the journal tells them: what it belongs to by name."""
+    return {
+        field.name: str(getattr(row, field.name)) if field.is_relation else getattr(row, field.name)
+        for field in row._meta.concrete_fields
+        if not field.primary_key
+    }
+
+
+def at_field(field: str, error: ValidationError) -> ValidationError:
+    """The same sentences, at another field."""
+    return ValidationError({field: error.messages})
+
+
+def _of_the_same(row: Row, of: str) -> models.QuerySet[Row]:
+    rows = type(row)._default_manager.all()
+    return rows.filter(**{of: getattr(row, of)}) if of else rows
+
+
+def _day(row: models.Model) -> Any:
+    return row.valid_from  # type: ignore[attr-defined]  # dated rows have it
