@@ -18,10 +18,12 @@ def keys(parts: Sequence[Part], *, alone: frozenset[str] = frozenset()) -> dict[
     """Step uid to batch key. Purchases and operations whose ``ref`` is in ``alone`` get a key of their own."""
     result: dict[str, Key] = {}
     for part in parts:
-        turns: dict[str, int] = {}
+        turns: dict[tuple[Work, str], int] = {}
         for step in part.steps:
-            turns[step.ref] = turn = turns.get(step.ref, 0) + 1
-            if step.work is Work.PURCHASE or step.ref in alone or not part.pieces:
+            work = (step.work, step.ref)
+            turns[work] = turn = turns.get(work, 0) + 1
+            own = step.work is Work.PURCHASE or (step.work is Work.OPERATION and step.ref in alone)
+            if own or not part.pieces:
                 result[step.uid] = (step.uid,)
             else:
                 result[step.uid] = (step.work, step.ref, step.process, part.material, str(turn))

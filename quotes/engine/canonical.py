@@ -51,6 +51,8 @@ def plain(value: object) -> Any:
         return text(value)
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         return {f.name: plain(getattr(value, f.name)) for f in dataclasses.fields(value)}
+    if isinstance(value, tuple) and hasattr(value, "_fields"):
+        return {name: plain(getattr(value, name)) for name in value._fields}
     if isinstance(value, dict):
         return {str(key): plain(item) for key, item in value.items()}
     if isinstance(value, tuple | list):
@@ -82,7 +84,7 @@ def _build(kind: Any, data: Any) -> Any:
         return tuple(_build(arg, item) for arg, item in zip(args, data, strict=True))
     if origin is dict:
         return {key: _build(typing.get_args(kind)[1], item) for key, item in data.items()}
-    if dataclasses.is_dataclass(kind):
+    if dataclasses.is_dataclass(kind) or hasattr(kind, "_fields"):
         hints = _hints(typing.cast(type, kind))
-        return kind(**{name: _build(hints[name], item) for name, item in data.items()})  # type: ignore[operator]
+        return kind(**{name: _build(hints[name], item) for name, item in data.items()})
     return kind(data)

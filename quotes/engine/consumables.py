@@ -25,7 +25,7 @@ def wet_film(*, area: Decimal, film: Decimal, solids: Decimal, transfer: Decimal
     10 × volume solids % / film [m²/l], see tests/truth.
 
     >>> wet_film(area=Decimal(520), film=Decimal(125), solids=Decimal(65), transfer=Decimal(1))
-    Decimal('1')
+    Decimal('1.0')
     """
     return area / DM2_PER_M2 * film / (10 * solids) / transfer
 

@@ -4,7 +4,7 @@ Minor units follow ISO 4217 (SIX Table A.1, 2024-06-25): two places unless liste
 """
 
 from collections.abc import Hashable, Sequence
-from decimal import ROUND_HALF_DOWN, ROUND_HALF_UP, Context, Decimal
+from decimal import ROUND_HALF_DOWN, ROUND_HALF_UP, Context, Decimal, localcontext
 from fractions import Fraction
 
 from quotes.engine.errors import BadInput
@@ -65,13 +65,13 @@ def rounded(amount: Decimal, *, digits: int, rule: str = HALF_UP) -> Decimal:
     >>> rounded(Decimal("1.005"), digits=2, rule=HALF_DOWN)
     Decimal('1.00')
     """
-    result = amount.quantize(Decimal(1).scaleb(-digits), rounding=_RULES[rule])
-    return result if result else abs(result)
+    result = amount.quantize(Decimal((0, (1,), -digits)), rounding=_RULES[rule], context=CONTEXT)
+    return result if result else result.copy_abs()
 
 
 def to_minor(amount: Decimal, *, digits: int) -> int:
     """A rounded ``amount`` as a count of minor units; refuses one with more digits than the currency has."""
-    scaled = amount.scaleb(digits)
+    scaled = amount.scaleb(digits, context=CONTEXT)
     whole = int(scaled)
     if whole != scaled:
         raise BadInput("{amount} has more decimal places than the currency.", field="amount", amount=amount)
@@ -84,7 +84,7 @@ def from_minor(count: int, *, digits: int) -> Decimal:
     >>> from_minor(1234, digits=2)
     Decimal('12.34')
     """
-    return Decimal(count).scaleb(-digits)
+    return Decimal(count).scaleb(-digits, context=CONTEXT)
 
 
 def shared_out(total: Decimal, weights: Sequence[Decimal], keys: Sequence[Hashable], *, digits: int) -> list[Decimal]:
@@ -129,9 +129,10 @@ def instalments(total: Decimal, percents: Sequence[Decimal], *, digits: int, rul
             sum=sum(percents, Decimal(0)),
         )
     paid, so_far, result = Decimal(0), Decimal(0), []
-    for percent in percents:
-        so_far += percent
-        due = rounded(total * so_far / 100, digits=digits, rule=rule)
-        result.append(due - paid)
-        paid = due
+    with localcontext(CONTEXT):
+        for percent in percents:
+            so_far += percent
+            due = rounded(total * so_far / 100, digits=digits, rule=rule)
+            result.append(due - paid)
+            paid = due
     return result

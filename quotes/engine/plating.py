@@ -51,11 +51,19 @@ def b850_hours(strength: Decimal) -> Decimal:
 
 
 def iso_hours(strength: Decimal, thickness: Decimal | None) -> Decimal:
-    """Minimum hours of bake of the older ISO guideline; a ``thickness`` [mm] that is not known counts as the thickest."""
+    """Minimum hours of bake of the older ISO guideline; a ``thickness`` [mm] that is not known counts as the thickest.
+
+    Its rows share their limits; a strength on a limit stands in both, and the longer bake holds.
+
+    >>> iso_hours(Decimal(1150), Decimal(20)), iso_hours(Decimal(1000), None), iso_hours(Decimal(999), None)
+    (Decimal('12'), Decimal('8'), Decimal('0'))
+    """
+    hours = Decimal(0)
     for low, high, rows in ISO_GUIDELINE:
-        if low < strength <= high:
-            return next(h for limit, h in rows if limit is None or (thickness is not None and thickness <= limit))
-    return Decimal(0)
+        if low <= strength <= high:
+            row = next(h for limit, h in rows if limit is None or (thickness is not None and thickness <= limit))
+            hours = max(hours, row)
+    return hours
 
 
 @variant("plating_1", "the stricter of the published rules for this strength")
@@ -69,7 +77,7 @@ def verdict(
     """May a part of ``material`` be electroplated, and what bake does it need?
 
     ``strength`` [MPa], ``thickness`` of the largest section [mm] and ``hardness`` [HV] are None when unknown. An
-    unknown strength of steel is not allowed: ask first.
+    unknown strength of steel is not allowed: ask first. A material that is not known may be steel.
 
     >>> verdict(material="steel", strength=Decimal(1250), thickness=Decimal(8)).bake_hours
     Decimal('12')
@@ -79,7 +87,7 @@ def verdict(
     True
     """
     nothing = Decimal(0)
-    if material != "steel":
+    if material not in {"steel", ""}:
         return Verdict(True, nothing, nothing, "not steel")
     if strength is None:
         return Verdict(False, nothing, nothing, "strength unknown")
@@ -94,5 +102,5 @@ def verdict(
     ]
     hours, rule = max(offers, key=lambda offer: offer[0])
     if not hours:
-        return Verdict(True, nothing, nothing, "no bake asked for up to 1000 MPa")
+        return Verdict(True, nothing, nothing, "no bake asked for below 1000 MPa")
     return Verdict(True, hours, LATEST_START, rule)

@@ -26,21 +26,22 @@ def remarks(restoration: Restoration) -> tuple[Remark, ...]:
 
 
 def _all(restoration: Restoration) -> Iterator[Remark]:
-    operations = {item.key: item for item in restoration.operations}
-    services = {item.key: item for item in restoration.services}
-    plates = {key for key, item in (operations | services).items() if item.plates}
-    bakes = {key: item.elapsed / 60 for key, item in operations.items() if item.bakes}
-    includes = {key: item.bake_hours for key, item in services.items()}
-    priced = services | {item.key: item for item in restoration.purchases}
+    operations, services = restoration.operations, restoration.services
+    plates = {(Work.OPERATION, item.key) for item in operations if item.plates}
+    plates |= {(Work.SERVICE, item.key) for item in services if item.plates}
+    bakes = {(Work.OPERATION, item.key): item.elapsed / 60 for item in operations if item.bakes}
+    bakes |= {(Work.SERVICE, item.key): item.bake_hours for item in services}
+    guessed = {(Work.SERVICE, item.key) for item in services if item.status == "guessed"}
+    guessed |= {(Work.PURCHASE, item.key) for item in restoration.purchases if item.status == "guessed"}
     for part in restoration.parts:
         if not part.pieces:
             continue
         for index, step in enumerate(part.steps):
-            if step.ref in plates:
-                after = part.steps[index + 1] if index + 1 < len(part.steps) else None
-                baked = max(includes.get(step.ref, ZERO), bakes.get(after.ref, ZERO) if after else ZERO)
+            if (step.work, step.ref) in plates:
+                this_and_next = part.steps[index : index + 2]
+                baked = max(bakes.get((item.work, item.ref), ZERO) for item in this_and_next)
                 yield from _plating(part, step, baked)
-            if step.work is not Work.OPERATION and step.ref in priced and priced[step.ref].status == "guessed":
+            if (step.work, step.ref) in guessed:
                 yield Remark(False, part.name, step.name, GUESSED)
 
 

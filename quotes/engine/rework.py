@@ -94,10 +94,11 @@ def visits(stages: Sequence[Stage[N]]) -> list[Visits[N]]:
         return [Visits(nothing, ())] * count
     zero = _zero(stages)
     ends = [zero] * (count + 1)  # what stops being carried below this index
-    carried = zero
+    carried, closes = zero, count
     result: list[Visits[N]] = []
     for j in range(count - 1, -1, -1):
-        carried -= ends[j + 1]
+        # Below the last open way back exactly nothing is carried; subtracting alone would leave a last digit.
+        carried = carried - ends[j + 1] if j >= closes else zero
         stage = stages[j]
         fail = sum((way.chance for way in stage.ways), zero)
         weight = carried + fail  # how often d_j is entered: from later failures, and from its own first ones
@@ -108,6 +109,7 @@ def visits(stages: Sequence[Stage[N]]) -> list[Visits[N]]:
             if way.to < j:
                 carried += entered
                 ends[way.to] += entered
+                closes = min(closes, way.to)
     result.reverse()
     return result
 

@@ -8,7 +8,20 @@ from quotes.engine.errors import BadInput
 from quotes.engine.figures import Figure, given
 from quotes.engine.formulas import PRESENT, resolve
 from quotes.engine.graph import check_order, waits
-from quotes.engine.inputs import ZERO, Measure, Operation, Part, Remedy, Restoration, Step, Work
+from quotes.engine.inputs import (
+    ONE,
+    ZERO,
+    By,
+    Measure,
+    Operation,
+    Part,
+    Purchase,
+    Remedy,
+    Restoration,
+    Service,
+    Step,
+    Work,
+)
 from quotes.engine.money import CONTEXT
 from quotes.engine.remarks import remarks
 from quotes.engine.results import Explained, StepResult, Visit
@@ -17,11 +30,14 @@ from quotes.engine.validation import check
 from quotes.engine.visits import (
     Book,
     Member,
+    extent,
     material,
+    mixture,
     operation_visit,
     purchase_visit,
     quantity,
     service_visit,
+    usage_basis,
     used,
 )
 
@@ -67,93 +83,134 @@ def _book(restoration: Restoration, named: dict[str, str]) -> Book:
 
 
 def _members(parts: Sequence[Part], book: Book) -> dict[str, Member]:
-    result = {}
-    for part in parts:
-        for step in part.steps:
-            try:
-                result[step.uid] = _member(part, step, book)
-            except KeyError:
-                raise BadInput("It has no price or no time yet. Add one.", part=part.name, step=step.name) from None
-    return result
+    return {step.uid: _member(part, step, book) for part in parts for step in part.steps}
 
 
 def _member(part: Part, step: Step, book: Book) -> Member:
-    if step.work is Work.OPERATION:
-        operation = book.operations[step.ref]
-        amount = quantity(part, step, operation.measure)
-        return Member(part, step, amount, operation.run * amount * step.factor)
-    if step.work is Work.SERVICE:
-        return Member(part, step, quantity(part, step, book.services[step.ref].measure))
-    return Member(part, step, quantity(part, step, Measure.PIECE) if step.ref in book.purchases else _no(step))
+    """The step with how much it brings, or `BadInput` when a price or a time for it is missing."""
+    try:
+        if step.work is Work.OPERATION:
+            operation = book.operations[step.ref]
+            _has_rate(book, operation.grade)
+            amount = quantity(part, step, operation.measure)
+            return Member(part, step, amount, operation.run * amount * step.factor)
+        bought: Service | Purchase = book.services[step.ref] if step.work is Work.SERVICE else book.purchases[step.ref]
+        if bought.handling:
+            _has_rate(book, bought.handling_grade)
+        return Member(
+            part, step, quantity(part, step, bought.measure if isinstance(bought, Service) else Measure.PIECE)
+        )
+    except KeyError:
+        missing = BadInput("It has no price or no time yet. Add one.", field="ref")
+    except BadInput as error:
+        missing = error
+    raise missing.at(part=part.name, step=step.name)
 
 
-def _no(step: Step) -> Decimal:
-    raise KeyError(step.ref)
+def _has_rate(book: Book, grade: str) -> None:
+    if grade not in book.grades:
+        raise BadInput("Nobody's rate is known for its labour. Choose a labour grade that has a rate.", field="grade")
 
 
 def _cost_batch(book: Book, members: Sequence[Member], into: dict[str, Costed]) -> None:
     """Cost the first pass of every member of a batch."""
     step = members[0].step
     if step.work is Work.OPERATION:
-        _cost_operation(book, book.operations[step.ref], members, into, book.policy.mixed_share)
+        operation = book.operations[step.ref]
+        mixed = book.policy.mixed_share if operation.shares_setup else ZERO
+        _cost_operation(book, operation, members, into, mixed)
         return
     if step.work is Work.PURCHASE:
         into[step.uid] = purchase_visit(book, book.purchases[step.ref], members[0].quantity)
         return
-    whole = sum((member.quantity for member in members), ZERO)
+    service = book.services[step.ref]
+    members, whole = _together(members, service.measure)
     for member in members:
-        into[member.step.uid] = service_visit(book, book.services[step.ref], member.quantity, whole)
+        into[member.step.uid] = service_visit(book, service, member.quantity, whole)
+
+
+def _together(members: Sequence[Member], measure: Measure) -> tuple[Sequence[Member], Decimal]:
+    """The members of a batch and what they bring together.
+
+    What goes by the batch is done once for all of them: each brings its part of that one batch, by pieces.
+    """
+    if measure is not Measure.BATCH or len(members) == 1:
+        return members, sum((member.quantity for member in members), ZERO)
+    sharing = [member for member in members if member.step.quantity is None and member.part.pieces]
+    pieces = sum(member.part.pieces for member in sharing)
+    own = {id(member): Decimal(member.part.pieces) / pieces for member in sharing}
+    given_for = sum((member.quantity for member in members if id(member) not in own), ZERO)
+    shared = [Member(m.part, m.step, own[id(m)], m.run * own[id(m)]) if id(m) in own else m for m in members]
+    return shared, given_for + (ONE if sharing else ZERO)
 
 
 def _cost_operation(
     book: Book, operation: Operation, members: Sequence[Member], into: dict[str, Costed], mixed: Decimal
 ) -> None:
+    members, whole = _together(members, operation.measure)
     shares = _set_up_shares(book, operation, members, mixed)
-    materials = _materials(book, operation, members)
+    materials = _materials(book, operation, members, whole)
     for member, share, figures in zip(members, shares, materials, strict=True):
         into[member.step.uid] = operation_visit(book, operation, member, share, figures)
 
 
 def _set_up_shares(book: Book, operation: Operation, members: Sequence[Member], mixed: Decimal) -> list[Figure]:
     """Each member's share of the batch's set-up minutes."""
-    if operation.capacity:
-        load = sum((quantity(m.part, m.step, operation.capacity_by) if m.quantity else ZERO for m in members), ZERO)
-        load = load or Decimal(sum(1 for m in members if m.quantity))
-    else:
-        load = Decimal(sum(1 for m in members if m.quantity))
-    setups = book.formulas["setups"](load=load, capacity=operation.capacity)
-    weights = [member.run for member in members]
+    setups = _set_ups(book, operation, members)
+    weights, unit = [member.run for member in members], "min"
     whole = sum(weights, ZERO)
     if not whole:
-        weights = [Decimal(1) if member.quantity else ZERO for member in members]
+        weights, unit = [ONE if member.quantity else ZERO for member in members], "steps"
         whole = sum(weights, ZERO)
     inputs = (
-        Figure("set-ups", setups, "", book.variants["setups"], (given("load", load, operation.capacity_by),)),
+        setups,
         book.leaf("op", operation, "set-up time", operation.setup, "min/batch"),
         given("share of mixed batches", mixed, "", book.policy.source),
-        given("steps in the batch", Decimal(len(members)), ""),
+        given("run time of the batch", whole, unit, f"steps in the batch: {len(members)}"),
     )
     compute, name = book.formulas["share"], book.variants["share"]
     return [
         Figure(
             "share of set-up",
-            compute(setups=setups, setup=operation.setup, mixed=mixed, weight=weight, weights=whole) if whole else ZERO,
+            compute(setups=setups.value, setup=operation.setup, mixed=mixed, weight=weight, weights=whole)
+            if whole
+            else ZERO,
             "min",
             name,
-            inputs,
+            (*inputs, given("own run time", weight, unit, "")),
         )
         for weight in weights
     ]
 
 
-def _materials(book: Book, operation: Operation, members: Sequence[Member]) -> list[list[Figure]]:
-    """Each member's consumables, one mix per batch."""
+def _set_ups(book: Book, operation: Operation, members: Sequence[Member]) -> Figure:
+    """How often a batch is set up: as often as it fills its place. A load nobody knows fills it once."""
+    working = [member for member in members if member.quantity]
+    by, capacity = operation.capacity_by, operation.capacity
+    load, source = Decimal(bool(working)), "one batch"
+    if working and capacity and by is not Measure.BATCH:
+        load = sum((extent(m.part, m.step, by, operation.measure) for m in working), ZERO)
+        source = "sizes of the parts" if load else "size not known: taken as one full place"
+        load = load or capacity
+    setups = book.formulas["setups"](load=load, capacity=capacity)
+    inputs: tuple[Figure, ...] = (given("load", load, by if capacity else Measure.BATCH, source),)
+    if capacity:
+        inputs += (book.leaf("op", operation, "capacity of the place", capacity, by),)
+    return Figure("set-ups", setups, "", book.variants["setups"], inputs)
+
+
+def _materials(book: Book, operation: Operation, members: Sequence[Member], whole: Decimal) -> list[list[Figure]]:
+    """Each member's consumables, one mix per batch. What the batch uses is computed from its whole, not added up."""
     result: list[list[Figure]] = [[] for _ in members]
     for usage in operation.usages:
-        amounts = [used(book, usage, operation, member) for member in members]
-        whole = sum((amount for amount, _ in amounts), ZERO)
-        for figures, (amount, inputs) in zip(result, amounts, strict=True):
-            figures.append(material(book, usage, amount, whole, inputs))
+        consumable = book.consumables[usage.consumable]
+        bases = [usage_basis(book, usage, operation, member) for member in members]
+        together = whole if consumable.by is By.MEASURE else sum(bases, ZERO)
+        batch = used(book, usage, operation, together, operation.name)
+        mix = mixture(book, consumable, batch)
+        for figures, member, basis in zip(result, members, bases, strict=True):
+            own = used(book, usage, operation, basis, member.part.source or member.part.name)
+            figures.append(material(book, consumable, own, batch, mix))
     return result
 
 

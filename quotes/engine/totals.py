@@ -26,6 +26,12 @@ def summed(*amounts: Decimal) -> Decimal:
     return sum(amounts, ZERO)
 
 
+@variant("line_1", "sum of the prices by cost class, rounded to the minor unit")
+def line_price(*prices: Decimal, digits: int, rule: str) -> Decimal:
+    """The amount of a line [money]: the one place where a price is rounded."""
+    return rounded(sum(prices, ZERO), digits=digits, rule=rule)
+
+
 @variant("instalments_1", "total × cumulative percent, rounded, less what is due before")
 def due(total: Decimal, percents: Sequence[Decimal], *, digits: int, rule: str) -> list[Decimal]:
     """The payment stages [money]; see `quotes.engine.money.instalments`."""
@@ -43,8 +49,10 @@ def class_prices(book: Book, costs: Visit) -> tuple[Figure, ...]:
         label = CLASS_NAMES[name]
         cost_figure = given(f"cost of {label}", cost, policy.currency, "steps of this part")
         if policy.price_by is PriceBy.CHARGE_OUT and name in {"labour", "overhead"}:
-            sold = costs.sold if name == "labour" else ZERO
-            figures.append(Figure(f"price of {label}", sold, policy.currency, book.variants["cost"], (cost_figure,)))
+            sold, source = (
+                (costs.sold, "time at charge-out rates") if name == "labour" else (ZERO, "sold with the labour")
+            )
+            figures.append(given(f"price of {label}", sold, policy.currency, source))
             continue
         share = getattr(policy, f"{name}_margin")
         margin = given(f"margin on {label}", share, "", policy.source)
@@ -65,10 +73,10 @@ def result_of(book: Book, restoration: Restoration, steps: Sequence[StepResult])
     expected, allowances, amounts = {}, {}, {}
     for part in restoration.parts:
         expected[part.uid], allowances[part.uid] = _together(by_part[part.uid])
-        price = Figure("price", ZERO, policy.currency, "sum_1", class_prices(book, expected[part.uid]))
-        exact = sum((figure.value for figure in price.inputs), ZERO)
-        amounts[part.uid] = rounded(exact, digits=digits, rule=policy.rounding)
-        figures[part.uid] = price._replace(value=amounts[part.uid])
+        prices = class_prices(book, expected[part.uid])
+        amount = book.formulas["line"](*(figure.value for figure in prices), digits=digits, rule=policy.rounding)
+        amounts[part.uid] = amount
+        figures[part.uid] = Figure("price", amount, policy.currency, book.variants["line"], prices)
     lines = _lines(book, restoration, expected, allowances, amounts, digits)
     return _result(book, restoration, lines, expected, digits), figures
 

@@ -6,7 +6,7 @@ from typing import Any
 
 from quotes.engine import money, rework, vendor_work
 from quotes.engine.errors import BadInput
-from quotes.engine.inputs import By, Consumable, Operation, Part, Policy, Restoration, Step, TaxRate
+from quotes.engine.inputs import By, Consumable, Measure, Operation, Part, Policy, Restoration, Step, TaxRate
 from quotes.engine.pricing import checked_margin
 
 _NOT_NEGATIVE = {
@@ -16,12 +16,10 @@ _NOT_NEGATIVE = {
         ("allowance", "The allowance is negative. Give 0 or more."),
         ("elapsed", "The elapsed time is negative. Give 0 or more minutes."),
         ("capacity", "The capacity of the place is negative. Give 0 for no limit, or more."),
-        ("shop_factor", "The shop factor is negative. Give more than 0."),
     ),
     "grades": (
         ("cost_rate", "The cost rate is negative. Give 0 or more."),
         ("charge_rate", "The charge-out rate is negative. Give 0 or more."),
-        ("pace", "The pace is negative. Give more than 0."),
     ),
     "services": (
         ("lot_charge", "The lot charge is negative. Give 0 or more."),
@@ -38,6 +36,7 @@ _NOT_NEGATIVE = {
         ("pack_price", "The price of a pack is negative. Give 0 or more."),
         ("smallest_mix", "The smallest mix is negative. Give 0 or more."),
     ),
+    "taxes": (("rate", "The tax rate is negative. Give 0 or more."),),
 }
 
 
@@ -49,7 +48,11 @@ def check(restoration: Restoration) -> None:
     for consumable in restoration.consumables:
         _consumable(consumable)
     by_key = {item.key: item for item in restoration.consumables}
+    for grade in restoration.grades:
+        if grade.pace <= 0:
+            raise BadInput("The pace must be more than 0.", step=grade.name, field="pace")
     for operation in restoration.operations:
+        _operation(operation)
         _usages(operation, by_key)
     for service in restoration.services:
         vendor_work.checked_breaks(service.breaks, step=service.name)
@@ -72,8 +75,16 @@ def _policy(policy: Policy) -> None:
     checked_margin(policy.floor, field="floor")
     if not 0 <= policy.mixed_share < 1:
         raise BadInput("The share of mixed batches must be from 0 to less than 1.", field="mixed_share")
-    if policy.overhead_rate < 0 or policy.handling_rate < 0:
-        raise BadInput("An overhead rate is negative. Give 0 or more.", field="overhead_rate")
+    for field, sentence in (
+        ("overhead_rate", "The overhead rate is negative. Give 0 or more."),
+        ("handling_rate", "The handling rate is negative. Give 0 or more."),
+    ):
+        if getattr(policy, field) < 0:
+            raise BadInput(sentence, field=field)
+    if policy.rounding not in (money.HALF_UP, money.HALF_DOWN):
+        raise BadInput(
+            "There is no rounding {rule}. Choose half up or half down.", field="rounding", rule=policy.rounding
+        )
 
 
 def _consumable(item: Consumable) -> None:
@@ -83,6 +94,17 @@ def _consumable(item: Consumable) -> None:
         raise BadInput("The volume solids must be more than 0 % and at most 100 %.", step=item.name, field="solids")
     if item.by is By.POWDER and item.density <= 0:
         raise BadInput("The density must be more than 0 g/cm³.", step=item.name, field="density")
+
+
+def _operation(operation: Operation) -> None:
+    if operation.shop_factor <= 0:
+        raise BadInput("The shop factor must be more than 0.", step=operation.name, field="shop_factor")
+    if operation.capacity and operation.capacity_by is Measure.HOUR and operation.measure is not Measure.HOUR:
+        raise BadInput(
+            "Its place is filled by the hour, its time is not. Choose what the parts fill: pieces, dm², kg.",
+            step=operation.name,
+            field="capacity_by",
+        )
 
 
 def _usages(operation: Operation, consumables: dict[str, Consumable]) -> None:
@@ -106,10 +128,12 @@ def _parts(parts: tuple[Part, ...], taxes: tuple[TaxRate, ...]) -> None:
         if part.uid in seen:
             raise BadInput("This part is there twice.", part=part.name)
         seen.add(part.uid)
-        if part.pieces < 0 or part.openings < 0 or part.spokes < 0:
-            raise BadInput("A count is negative. Give 0 or more.", part=part.name, field="pieces")
-        if part.area < 0 or part.weight < 0:
-            raise BadInput("A size is negative. Give 0 or more.", part=part.name, field="area")
+        for field in ("pieces", "openings", "spokes"):
+            if getattr(part, field) < 0:
+                raise BadInput("A count is negative. Give 0 or more.", part=part.name, field=field)
+        for field in ("area", "weight"):
+            if getattr(part, field) < 0:
+                raise BadInput("A size is negative. Give 0 or more.", part=part.name, field=field)
         if part.tax not in codes:
             raise BadInput("There is no tax rate for {code}. Add one.", part=part.name, field="tax", code=part.tax)
         _ways_back(part)
@@ -118,7 +142,11 @@ def _parts(parts: tuple[Part, ...], taxes: tuple[TaxRate, ...]) -> None:
 def _ways_back(part: Part) -> None:
     at = {step.uid: index for index, step in enumerate(part.steps)}
     for index, step in enumerate(part.steps):
-        if step.factor < 0 or (step.quantity is not None and step.quantity < 0):
+        if step.factor < 0:
+            raise BadInput(
+                "The condition factor is negative. Give 0 or more.", part=part.name, step=step.name, field="factor"
+            )
+        if step.quantity is not None and step.quantity < 0:
             raise BadInput("A quantity is negative. Give 0 or more.", part=part.name, step=step.name, field="quantity")
         if step.ways_back:
             _ways_of(part, step, index, at)
