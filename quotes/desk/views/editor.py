@@ -1,3 +1,265 @@
-from django.urls import URLPattern
+"""The restoration's page: parts, finishes and steps, with the price following every change."""
 
-urlpatterns: list[URLPattern] = []
+from collections.abc import Mapping
+from typing import Any
+from uuid import UUID
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.forms import BaseForm
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import path
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from quotes.desk import showing
+from quotes.desk.context import DESK
+from quotes.desk.forms import EMPTY, SEEN, DraftForm, NewPartForm, PartForm, typed
+from quotes.desk.templatetags.desk_boxes import boxed
+from quotes.pricing import selectors, services
+from quotes.pricing.models import Draft
+from quotes.pricing.selectors import Priced, priced
+from shop.people.roles import role_required
+from shop.restorations.models import Part, Restoration
+from shop.restorations.services import ChangedMeanwhileError, bring_back_part, remove_part
+from shop.routes.laying import NoRouteError
+from shop.routes.services import add_routed_part, edit_part
+
+ROUTE_CHANGES = {"material", "agreed_finish", "old_finish"}
+
+
+def who(request: HttpRequest) -> str:
+    """The name the journal keeps."""
+    return request.user.get_username()
+
+
+def draft_for(request: HttpRequest, restoration: Restoration) -> Draft:
+    """The draft of a restoration, begun now when there is none."""
+    draft = selectors.draft_of(restoration)
+    if draft is None:
+        now = timezone.now()
+        draft = services.open_draft(restoration=restoration, today=timezone.localdate(now), who=who(request), now=now)
+    draft.restoration = restoration
+    return draft
+
+
+def restoration_of(uid: UUID) -> Restoration:
+    """The restoration, or 404."""
+    return get_object_or_404(Restoration.objects.select_related("customer", "machine"), uid=uid)
+
+
+def part_of(uid: UUID) -> Part:
+    """A part with what its page needs, or 404."""
+    query = Part.objects.select_related(
+        "restoration__customer", "restoration__machine", "size_class", "agreed_finish", "factory_finish", "old_finish"
+    )
+    return get_object_or_404(query, uid=uid)
+
+
+@require_GET
+@role_required(*DESK)
+def restoration(request: HttpRequest, uid: UUID) -> HttpResponse:
+    found = priced(draft_for(request, restoration_of(uid)))
+    context = page(found) | {
+        "new_part": NewPartForm(),
+        "draft_form": DraftForm(instance=found.draft),
+        "taken_out": found.scope.restoration.parts.filter(removed_at__isnull=False),
+        "quotes": selectors.quotes(found.scope.restoration).defer(*selectors.HEAVY),
+        "today": timezone.localdate(),
+    }
+    return render(request, "desk/restoration.html", context)
+
+
+def page(found: Priced) -> dict[str, Any]:
+    """Context of the list and of the sum."""
+    return showing.sums(found) | {"areas": showing.areas(found), "found": found}
+
+
+@require_http_methods(["GET", "POST"])
+@role_required(*DESK)
+def part(request: HttpRequest, uid: UUID) -> HttpResponse:
+    """One part: its fields and its route. A change is saved field by field and answered with the new price."""
+    row = part_of(uid)
+    if request.method == "POST":
+        return _change_part(request, row)
+    found = priced(draft_for(request, row.restoration))
+    return _part_page(request, row, found, PartForm(instance=row))
+
+
+def _part_page(request: HttpRequest, row: Part, found: Priced, form: BaseForm, status: int = 200) -> HttpResponse:
+    template = "desk/part_panel.html" if request.htmx else "desk/part.html"  # type: ignore[attr-defined]
+    return render(request, template, _part_context(row, found, form) | showing.sums(found), status=status)
+
+
+def _part_context(row: Part, found: Priced, form: BaseForm) -> dict[str, Any]:
+    return {
+        "part": row,
+        "owner": row.uid,
+        "form": form,
+        "boxes": boxed(form),
+        "steps": showing.step_rows(found, row),
+        "restoration": row.restoration,
+    }
+
+
+def _change_part(request: HttpRequest, row: Part) -> HttpResponse:
+    form = PartForm(request.POST, instance=row)
+    names = typed(form, request.POST)
+    before = {name: getattr(row, name) for name in form.fields}
+    seen = _seen(form, request.POST, names)
+    form.is_valid()
+    for name, value in before.items():  # binding a form writes to its instance
+        setattr(row, name, value)
+    changes = {name: _value(form, name) for name in names if name in form.cleaned_data}
+    if any(name in form.errors for name in names):
+        return _answer(request, row, form, names, wrong=True)
+    try:
+        edit_part(part=row, who=who(request), now=timezone.now(), changes=changes, seen=seen)
+    except ChangedMeanwhileError as conflict:
+        form.add_error(conflict.field, changed_meanwhile(conflict))
+        return _answer(request, row, form, names, wrong=True)
+    except NoRouteError as error:
+        field = "agreed_finish" if "agreed_finish" in names else names[0]
+        form.add_error(field, ValidationError(error.messages))
+        return _answer(request, row, form, names, wrong=True)
+    except ValidationError as error:
+        _place(form, error, names[0])
+        return _answer(request, row, form, names, wrong=True)
+    return _answer(request, part_of(row.uid), form, names, wrong=False)
+
+
+def _value(form: BaseForm, name: str) -> Any:
+    value = form.cleaned_data[name]
+    return EMPTY[name] if value in (None, "") and name in EMPTY else value
+
+
+def changed_meanwhile(conflict: ChangedMeanwhileError) -> str:
+    """The sentence for a field somebody else changed first."""
+    return _("Somebody else changed this to “%(now)s” meanwhile. Set yours again if it should stand.") % {
+        "now": conflict.now
+    }
+
+
+def _seen(form: BaseForm, data: Mapping[str, Any], names: list[str]) -> dict[str, Any]:
+    """What the person saw in the changed fields, as values."""
+    result = {}
+    for name in names:
+        try:
+            result[name] = form.fields[name].clean(data.get(SEEN + name, ""))
+        except ValidationError:
+            continue
+        if result[name] in (None, "") and name in EMPTY:
+            result[name] = EMPTY[name]
+    return result
+
+
+def _place(form: BaseForm, error: ValidationError, fallback: str) -> None:
+    """Put an error at its field, or at the one that was changed."""
+    if hasattr(error, "error_dict"):
+        for name, errors in error.error_dict.items():
+            form.add_error(name if name in form.fields else fallback, errors)
+    else:
+        form.add_error(fallback, error)
+
+
+def _answer(request: HttpRequest, row: Part, form: BaseForm, names: list[str], *, wrong: bool) -> HttpResponse:
+    """The changed boxes, the new prices, and the route where it changed; or the whole page without scripting."""
+    restoration_row = row.restoration if wrong else restoration_of(row.restoration.uid)
+    found = priced(draft_for(request, restoration_row))
+    if not request.htmx:  # type: ignore[attr-defined]
+        if wrong:
+            return _part_page(request, part_of(row.uid), found, form, status=422)
+        messages.success(request, _("Saved."))
+        return redirect("desk:part", uid=row.uid)
+    if not wrong:
+        form = PartForm(instance=row)
+    context = page(found) | _part_context(row, found, form)
+    context["boxes"] = [(box, now) for box, now in boxed(form) if box.name in names]
+    context["route_changed"] = not wrong and bool(ROUTE_CHANGES & set(names))
+    return render(request, "desk/_answer.html", context)
+
+
+@require_POST
+@role_required(*DESK)
+def add_part(request: HttpRequest, uid: UUID) -> HttpResponse:
+    found = restoration_of(uid)
+    form = NewPartForm(request.POST)
+    if not form.is_valid():
+        draft = priced(draft_for(request, found))
+        context = page(draft) | {"new_part": form, "draft_form": DraftForm(instance=draft.draft)}
+        context["quotes"] = selectors.quotes(found).defer(*selectors.HEAVY)
+        context["today"] = timezone.localdate()
+        return render(request, "desk/restoration.html", context, status=422)
+    new = add_routed_part(restoration=found, who=who(request), now=timezone.now(), **form.cleaned_data)
+    return redirect("desk:part", uid=new.uid)
+
+
+@require_POST
+@role_required(*DESK)
+def take_out(request: HttpRequest, uid: UUID) -> HttpResponseRedirect:
+    row = part_of(uid)
+    remove_part(part=row, who=who(request), now=timezone.now())
+    messages.success(request, _("“%(part)s” is out of scope. You can bring it back below.") % {"part": row})
+    return redirect("desk:restoration", uid=row.restoration.uid)
+
+
+@require_POST
+@role_required(*DESK)
+def bring_back(request: HttpRequest, uid: UUID) -> HttpResponseRedirect:
+    row = part_of(uid)
+    bring_back_part(part=row, who=who(request), now=timezone.now())
+    messages.success(request, _("“%(part)s” is back.") % {"part": row})
+    return redirect("desk:restoration", uid=row.restoration.uid)
+
+
+@require_POST
+@role_required(*DESK)
+def change_draft(request: HttpRequest, uid: UUID) -> HttpResponse:
+    """Discount and note, field by field like the parts."""
+    draft = draft_for(request, restoration_of(uid))
+    form = DraftForm(request.POST, instance=draft)
+    names = typed(form, request.POST)
+    seen = _seen(form, request.POST, names)
+    form.is_valid()
+    draft.refresh_from_db()
+    wrong = any(name in form.errors for name in names)
+    if not wrong and names:
+        try:
+            changes = {name: form.cleaned_data[name] for name in names}
+            services.change_draft(draft=draft, who=who(request), now=timezone.now(), changes=changes, seen=seen)
+            form = DraftForm(instance=draft)
+        except ChangedMeanwhileError as conflict:
+            form.add_error(conflict.field, changed_meanwhile(conflict))
+            wrong = True
+    found = priced(draft_for(request, restoration_of(uid)))
+    context = page(found) | {"boxes": [box for box in boxed(form) if box[0].name in names], "owner": "draft"}
+    if request.htmx:  # type: ignore[attr-defined]
+        return render(request, "desk/_answer.html", context)
+    if not wrong:
+        return redirect("desk:restoration", uid=uid)
+    context |= {"new_part": NewPartForm(), "draft_form": form, "today": timezone.localdate()}
+    context["quotes"] = selectors.quotes(found.scope.restoration).defer(*selectors.HEAVY)
+    return render(request, "desk/restoration.html", context, status=422)
+
+
+@require_POST
+@role_required(*DESK)
+def price_anew(request: HttpRequest, uid: UUID) -> HttpResponseRedirect:
+    now = timezone.now()
+    draft = draft_for(request, restoration_of(uid))
+    services.price_anew(draft=draft, today=timezone.localdate(now), who=who(request), now=now)
+    messages.success(request, _("Priced with the rates of today."))
+    return redirect("desk:restoration", uid=uid)
+
+
+urlpatterns = [
+    path("restorations/<uuid:uid>/", restoration, name="restoration"),
+    path("restorations/<uuid:uid>/parts/", add_part, name="add_part"),
+    path("restorations/<uuid:uid>/draft/", change_draft, name="change_draft"),
+    path("restorations/<uuid:uid>/price-anew/", price_anew, name="price_anew"),
+    path("parts/<uuid:uid>/", part, name="part"),
+    path("parts/<uuid:uid>/take-out/", take_out, name="take_out"),
+    path("parts/<uuid:uid>/bring-back/", bring_back, name="bring_back"),
+]

@@ -1,3 +1,78 @@
-from django.urls import URLPattern
+"""Issuing a quote, and the cost sheet of a draft."""
 
-urlpatterns: list[URLPattern] = []
+from uuid import UUID
+
+from django.core.exceptions import ValidationError
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import path
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_http_methods
+
+from quotes.desk import showing
+from quotes.desk.context import DESK
+from quotes.desk.forms import IssueForm
+from quotes.desk.views.editor import draft_for, restoration_of, who
+from quotes.pricing import services
+from quotes.pricing.models import Draft, IssuedQuote
+from quotes.pricing.selectors import Priced, priced
+from shop.people.roles import ROLE_MANAGER, has_role, role_required
+
+
+@require_http_methods(["GET", "POST"])
+@role_required(*DESK)
+def issue(request: HttpRequest, uid: UUID) -> HttpResponse:
+    """What will go out, what it rests on, and the button that sends it out."""
+    draft = draft_for(request, restoration_of(uid))
+    if request.method == "POST":
+        form = IssueForm(request.POST)
+        if form.is_valid():
+            try:
+                quote = _issue(request, form, draft)
+                return redirect("pricing:quote", uid=quote.uid)
+            except ValidationError as error:
+                form.add_error(None, error)
+        return _page(request, priced(draft_for(request, restoration_of(uid))), form, status=422)
+    found = priced(draft)
+    seen = {"seen_scope": found.scope.restoration.scope_version, "seen_draft": found.draft.version}
+    return _page(request, found, IssueForm(initial=seen))
+
+
+def _issue(request: HttpRequest, form: IssueForm, draft: Draft) -> IssuedQuote:
+    now = timezone.now()
+    return services.issue(
+        draft=draft,
+        today=timezone.localdate(now),
+        who=who(request),
+        now=now,
+        may_go_below_floor=has_role(request.user, ROLE_MANAGER),
+        **form.cleaned_data,
+    )
+
+
+def _page(request: HttpRequest, found: Priced, form: IssueForm, status: int = 200) -> HttpResponse:
+    context = showing.sums(found) | {
+        "form": form,
+        "manager": has_role(request.user, ROLE_MANAGER),
+        "lines": len(found.scope.parts),
+    }
+    return render(request, "desk/issue.html", context, status=status)
+
+
+@require_GET
+@role_required(*DESK)
+def costs(request: HttpRequest, uid: UUID) -> HttpResponse:
+    """The cost sheet of a draft: every figure opens to where it came from."""
+    from quotes.pricing.sheet import sheet
+
+    found = priced(draft_for(request, restoration_of(uid)))
+    if found.explained is None or found.given is None:
+        return redirect("desk:restoration", uid=uid)
+    context = showing.sums(found) | {"sheet": sheet(found.explained, found.given)}
+    return render(request, "desk/costs.html", context)
+
+
+urlpatterns = [
+    path("restorations/<uuid:uid>/issue/", issue, name="issue"),
+    path("restorations/<uuid:uid>/costs/", costs, name="costs"),
+]

@@ -1,3 +1,229 @@
-from django.urls import URLPattern
+"""The steps of a part's route, edited on the restoration's page."""
 
-urlpatterns: list[URLPattern] = []
+from typing import Any
+from uuid import UUID
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import path
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods, require_POST
+
+from quotes.desk import showing
+from quotes.desk.context import DESK
+from quotes.desk.forms import EMPTY, SEEN, NewStepForm, StepForm, WaitForm, in_minor, typed
+from quotes.desk.templatetags.desk_boxes import boxed
+from quotes.desk.views.editor import changed_meanwhile, draft_for, page, part_of, restoration_of, who
+from quotes.pricing.selectors import priced
+from shop.people.roles import role_required
+from shop.restorations.models import Part
+from shop.restorations.services import ChangedMeanwhileError
+from shop.routes import services
+from shop.routes.models import Step, Wait
+
+COLUMNS = {"replacement": "replacement_minor", "buy_price": "buy_price_minor"}
+
+
+def step_of(uid: UUID) -> Step:
+    """A step with what its page needs, or 404."""
+    query = Step.objects.select_related("part__restoration", "operation", "service", "back_to", "remedy_finish")
+    return get_object_or_404(query, uid=uid)
+
+
+@require_http_methods(["GET", "POST"])
+@role_required(*DESK)
+def step(request: HttpRequest, uid: UUID) -> HttpResponse:
+    """One step: how much, how it may fail, what it waits for."""
+    row = step_of(uid)
+    if request.method == "POST":
+        return _change(request, row)
+    return _show(request, row, StepForm(instance=row))
+
+
+def _context(row: Step, form: StepForm) -> dict[str, Any]:
+    return {
+        "step": row,
+        "owner": row.uid,
+        "part": row.part,
+        "restoration": row.part.restoration,
+        "form": form,
+        "boxes": boxed(form),
+        "waits": Wait.objects.filter(step=row).select_related("on__part", "on__operation", "on__service"),
+        "wait_form": WaitForm(step=row),
+    }
+
+
+def _show(request: HttpRequest, row: Step, form: StepForm, status: int = 200) -> HttpResponse:
+    template = "desk/step_panel.html" if request.htmx else "desk/step.html"  # type: ignore[attr-defined]
+    return render(request, template, _context(row, form), status=status)
+
+
+def _change(request: HttpRequest, row: Step) -> HttpResponse:
+    form = StepForm(request.POST, instance=row)
+    names = typed(form, request.POST)
+    seen = in_minor(_seen(form, request, names))
+    wrong = not _valid(form, names)
+    if names and not wrong:
+        changes = {name: _value(form, name) for name in names}
+        try:
+            services.change_step(
+                step=step_of(row.uid), who=who(request), now=timezone.now(), changes=in_minor(changes), seen=seen
+            )
+        except ChangedMeanwhileError as conflict:
+            form.add_error(_box_of(conflict.field), changed_meanwhile(conflict))
+            wrong = True
+        except ValidationError as error:
+            _place(form, error, names[0])
+            wrong = True
+    return _answer(request, row, form, names, wrong=wrong)
+
+
+def _valid(form: StepForm, names: list[str]) -> bool:
+    form.is_valid()
+    return not any(name in form.errors for name in names)
+
+
+def _value(form: StepForm, name: str) -> Any:
+    value = form.cleaned_data[name]
+    return EMPTY[name] if value in (None, "") and name in EMPTY else value
+
+
+def _seen(form: StepForm, request: HttpRequest, names: list[str]) -> dict[str, Any]:
+    result = {}
+    for name in names:
+        try:
+            value = form.fields[name].clean(request.POST.get(SEEN + name, ""))
+        except ValidationError:
+            continue
+        result[name] = EMPTY[name] if value in (None, "") and name in EMPTY else value
+    return result
+
+
+def _box_of(column: str) -> str:
+    return next((box for box, name in COLUMNS.items() if name == column), column)
+
+
+def _place(form: StepForm, error: ValidationError, fallback: str) -> None:
+    if not hasattr(error, "error_dict"):
+        form.add_error(fallback, error)
+        return
+    for name, errors in error.error_dict.items():
+        box = _box_of(name)
+        form.add_error(box if box in form.fields else fallback, errors)
+
+
+def _answer(request: HttpRequest, row: Step, form: StepForm, names: list[str], *, wrong: bool) -> HttpResponse:
+    """The changed boxes and the new prices; or the whole page without scripting."""
+    if not request.htmx:  # type: ignore[attr-defined]
+        if wrong:
+            return _show(request, step_of(row.uid), form, status=422)
+        messages.success(request, _("Saved."))
+        return redirect("desk:step", uid=row.uid)
+    fresh = step_of(row.uid)
+    if not wrong:
+        form = StepForm(instance=fresh)
+    found = priced(draft_for(request, restoration_of(fresh.part.restoration.uid)))
+    context = page(found) | {
+        "boxes": [(box, now) for box, now in boxed(form) if box.name in names],
+        "form": form,
+        "steps": showing.step_rows(found, fresh.part),
+        "part": fresh.part,
+        "owner": row.uid,
+    }
+    return render(request, "desk/_answer.html", context)
+
+
+def _back(request: HttpRequest, part: Part) -> HttpResponse:
+    """The route of a part as it is now, with the new prices; or its page without scripting."""
+    if not request.htmx:  # type: ignore[attr-defined]
+        return redirect("desk:part", uid=part.uid)
+    fresh = part_of(part.uid)
+    found = priced(draft_for(request, fresh.restoration))
+    context = page(found) | {
+        "part": fresh,
+        "steps": showing.step_rows(found, fresh),
+        "route_changed": True,
+        "boxes": [],
+    }
+    return render(request, "desk/_answer.html", context)
+
+
+@require_http_methods(["GET", "POST"])
+@role_required(*DESK)
+def add(request: HttpRequest, uid: UUID) -> HttpResponse:
+    """Another step for a part."""
+    part = part_of(uid)
+    form = NewStepForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        services.add_step(part=part, who=who(request), now=timezone.now(), **form.cleaned_data)
+        return redirect("desk:part", uid=part.uid)
+    context = {"part": part, "restoration": part.restoration, "form": form}
+    return render(request, "desk/step_new.html", context, status=422 if request.method == "POST" else 200)
+
+
+@require_POST
+@role_required(*DESK)
+def take_off(request: HttpRequest, uid: UUID) -> HttpResponse:
+    row = step_of(uid)
+    services.remove_step(step=row, who=who(request), now=timezone.now())
+    return _back(request, row.part)
+
+
+@require_POST
+@role_required(*DESK)
+def bring_back(request: HttpRequest, uid: UUID) -> HttpResponse:
+    row = step_of(uid)
+    services.bring_back_step(step=row, who=who(request), now=timezone.now())
+    return _back(request, row.part)
+
+
+@require_POST
+@role_required(*DESK)
+def move(request: HttpRequest, uid: UUID, way: str) -> HttpResponse:
+    row = step_of(uid)
+    try:
+        services.move_step(step=row, earlier=way == "earlier", who=who(request), now=timezone.now())
+    except ValidationError as error:
+        if not request.htmx:  # type: ignore[attr-defined]
+            messages.error(request, error.messages[0])
+            return redirect("desk:part", uid=row.part.uid)
+        return render(request, "desk/_said.html", {"part": row.part, "said": error.messages[0]})
+    return _back(request, row.part)
+
+
+@require_POST
+@role_required(*DESK)
+def add_wait(request: HttpRequest, uid: UUID) -> HttpResponse:
+    row = step_of(uid)
+    form = WaitForm(request.POST, step=row)
+    if form.is_valid():
+        try:
+            services.wait_for(step=row, on=form.cleaned_data["on"], who=who(request), now=timezone.now())
+            return redirect("desk:step", uid=row.uid)
+        except ValidationError as error:
+            form.add_error("on", ValidationError(error.messages))
+    context = _context(row, StepForm(instance=row)) | {"wait_form": form}
+    return render(request, "desk/step.html", context, status=422)
+
+
+@require_POST
+@role_required(*DESK)
+def remove_wait(request: HttpRequest, pk: int) -> HttpResponse:
+    wait = get_object_or_404(Wait.objects.select_related("step__part__restoration", "on__part"), pk=pk)
+    uid = wait.step.uid
+    services.stop_waiting(wait=wait, who=who(request), now=timezone.now())
+    return redirect("desk:step", uid=uid)
+
+
+urlpatterns = [
+    path("parts/<uuid:uid>/steps/", add, name="add_step"),
+    path("steps/<uuid:uid>/", step, name="step"),
+    path("steps/<uuid:uid>/take-off/", take_off, name="take_off"),
+    path("steps/<uuid:uid>/bring-back/", bring_back, name="bring_back_step"),
+    path("steps/<uuid:uid>/waits/", add_wait, name="add_wait"),
+    path("steps/<uuid:uid>/<str:way>/", move, name="move_step"),
+    path("waits/<int:pk>/remove/", remove_wait, name="remove_wait"),
+]

@@ -1,0 +1,236 @@
+"""Forms of the restoration's page. Each field carries what the person saw, so that two people cannot overwrite each other."""
+
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+from django.conf import settings
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from quotes.engine.money import from_minor, places, to_minor
+from quotes.pricing.models import Draft
+from shop.methods.models import Operation, Service
+from shop.rates.models import Status
+from shop.restorations.models import Part
+from shop.routes.models import Source, Step
+
+SEEN = "seen-"
+INTEGERS = ("pieces", "openings", "spokes", "strength", "depth")
+
+
+class PartForm(forms.ModelForm[Part]):
+    """Everything a person may set about one part."""
+
+    class Meta:
+        model = Part
+        fields = (
+            "name",
+            "area_name",
+            "pieces",
+            "material",
+            "condition",
+            "old_finish",
+            "factory_finish",
+            "agreed_finish",
+            "deviation",
+            "size_class",
+            "area",
+            "weight",
+            "openings",
+            "spokes",
+            "strength",
+            "thickness",
+            "tax",
+        )
+        error_messages = {
+            "pieces": {"invalid": gettext_lazy("Give the number of pieces in digits, such as 2.")},
+            "area": {"invalid": gettext_lazy("Give the area in dm² in digits, such as 12.5.")},
+            "weight": {"invalid": gettext_lazy("Give the weight in kg in digits, such as 0.35.")},
+        }
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name, field in self.fields.items():
+            if name in INTEGERS or isinstance(field, forms.DecimalField):
+                field.widget = forms.TextInput(attrs={"inputmode": "decimal", "size": 8})
+                field.localize = False
+
+
+class StepForm(forms.ModelForm[Step]):
+    """What may be set about one step; a bought-in part has other fields than a step of work."""
+
+    replacement = forms.DecimalField(label=gettext_lazy("price of a replacement"), min_value=0, required=False)
+    buy_price = forms.DecimalField(label=gettext_lazy("price per piece"), min_value=0, required=False)
+
+    class Meta:
+        model = Step
+        fields = (
+            "quantity",
+            "buy",
+            "buy_source",
+            "buy_price",
+            "buy_status",
+            "buy_handling",
+            "fail_chance",
+            "back_to",
+            "scrap_chance",
+            "replacement",
+        )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        digits = places(settings.CURRENCY)
+        step: Step = self.instance
+        self.initial["replacement"] = from_minor(step.replacement_minor, digits=digits)
+        self.initial["buy_price"] = from_minor(step.buy_price_minor, digits=digits)
+        for name in ("replacement", "buy_price"):
+            self.fields[name].decimal_places = digits  # type: ignore[attr-defined]
+        gone = ("quantity",) if step.buy else ("buy", "buy_source", "buy_price", "buy_status", "buy_handling")
+        for name in gone:
+            del self.fields[name]
+        back = self.fields["back_to"]
+        back.queryset = step.part.steps.filter(removed_at__isnull=True, position__lt=step.position).select_related(  # type: ignore[attr-defined]
+            "operation", "service"
+        )
+        back.empty_label = _("this step")  # type: ignore[attr-defined]
+        for field in self.fields.values():
+            if isinstance(field, forms.DecimalField):
+                field.widget = forms.TextInput(attrs={"inputmode": "decimal", "size": 8})
+
+    def clean(self) -> dict[str, Any]:
+        data: dict[str, Any] = super().clean() or {}
+        own = data.get("buy_source", self.instance.buy_source) == Source.CUSTOMERS_OWN
+        if own and data.get("buy_price"):
+            self.add_error("buy_price", _("What the customer brings has no price here. Give 0, or another source."))
+        together = (data.get("fail_chance") or Decimal(0)) + (data.get("scrap_chance") or Decimal(0))
+        if together >= 100:
+            self.add_error(
+                "fail_chance", _("With this the step would never be done. Keep both chances below 100 % together.")
+            )
+        return data
+
+    def _post_clean(self) -> None:
+        """The service validates the model; here it would complain of fields that are not on the page."""
+
+
+class NewPartForm(forms.Form):
+    """The least that is needed for another part."""
+
+    name = forms.CharField(label=gettext_lazy("part"), max_length=100)
+    area_name = forms.CharField(label=gettext_lazy("area of the bike"), max_length=60, required=False)
+    pieces = forms.IntegerField(
+        label=gettext_lazy("pieces"),
+        min_value=0,
+        max_value=100_000,
+        initial=1,
+        error_messages={"invalid": gettext_lazy("Give the number of pieces in digits, such as 2.")},
+    )
+
+
+class NewStepForm(forms.Form):
+    """Another step: an operation, a service, or something to buy. Exactly one of the three."""
+
+    origin = forms.ChoiceField(
+        label=gettext_lazy("where on the route"),
+        choices=[(Step.Origin.BEFORE, Step.Origin.BEFORE.label), (Step.Origin.AFTER, Step.Origin.AFTER.label)],
+    )
+    operation = forms.ModelChoiceField(Operation.objects.all(), label=gettext_lazy("labour operation"), required=False)
+    service = forms.ModelChoiceField(
+        Service.objects.select_related("vendor"), label=gettext_lazy("vendor's service"), required=False
+    )
+    buy = forms.CharField(label=gettext_lazy("bought-in part"), max_length=100, required=False)
+    buy_source = forms.ChoiceField(label=gettext_lazy("source"), choices=[("", "—"), *Source.choices], required=False)
+
+    def clean(self) -> dict[str, Any]:
+        data: dict[str, Any] = super().clean() or {}
+        given = [name for name in ("operation", "service", "buy") if data.get(name)]
+        if len(given) != 1:
+            raise forms.ValidationError(_("Choose one: a labour operation, a vendor's service, or a part to buy."))
+        if data.get("buy") and not data.get("buy_source"):
+            self.add_error("buy_source", _("Say where it comes from."))
+        return data
+
+
+class WaitForm(forms.Form):
+    """Which step of the same restoration has to be done first."""
+
+    on = forms.ModelChoiceField(Step.objects.none(), label=gettext_lazy("waits for"))
+
+    def __init__(self, *args: Any, step: Step, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        field = self.fields["on"]
+        field.queryset = (  # type: ignore[attr-defined]
+            Step.objects.filter(
+                part__restoration=step.part.restoration, part__removed_at__isnull=True, removed_at__isnull=True
+            )
+            .exclude(part=step.part)
+            .select_related("part", "operation", "service")
+            .order_by("part__position", "position")
+        )
+        field.label_from_instance = lambda other: f"{other.part}: {other}"  # type: ignore[attr-defined]
+
+
+class DraftForm(forms.ModelForm[Draft]):
+    """Discount and a note to the customer."""
+
+    class Meta:
+        model = Draft
+        fields = ("discount", "note")
+        error_messages = {"discount": {"invalid": gettext_lazy("Give the discount in percent in digits, such as 5.")}}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["discount"].widget = forms.TextInput(attrs={"inputmode": "decimal", "size": 6})
+
+
+class IssueForm(forms.Form):
+    """What somebody must say before a quote goes out."""
+
+    seen_scope = forms.IntegerField(widget=forms.HiddenInput)
+    seen_draft = forms.IntegerField(widget=forms.HiddenInput)
+    guesses_are_told = forms.BooleanField(
+        label=gettext_lazy("Some prices are only guessed, and I know that"), required=False
+    )
+    below_floor_reason = forms.CharField(
+        label=gettext_lazy("reason for going below the floor"), max_length=200, required=False
+    )
+
+
+def shown(form: forms.BaseForm, name: str) -> str:
+    """The text a field shows for what is stored: what a person saw before typing."""
+    field = form.fields[name]
+    value = form.get_initial_for_field(field, name)
+    prepared = field.prepare_value(value)
+    return "" if prepared is None else _text(prepared)
+
+
+def _text(value: object) -> str:
+    return format(value, "f") if isinstance(value, Decimal) else str(value)
+
+
+def typed(form: forms.BaseForm, data: Mapping[str, Any]) -> list[str]:
+    """The fields that were changed by hand: what was sent is not what was seen."""
+    return [name for name in form.fields if name in data and str(data[name]) != str(data.get(SEEN + name, ""))]
+
+
+def in_minor(changes: dict[str, Any]) -> dict[str, Any]:
+    """Money of a step's form as the columns keep it."""
+    digits = places(settings.CURRENCY)
+    columns = {"replacement": "replacement_minor", "buy_price": "buy_price_minor"}
+    return {
+        columns.get(name, name): to_minor(value or Decimal(0), digits=digits) if name in columns else value
+        for name, value in changes.items()
+    }
+
+
+#: What an empty box means where the column needs a number or a word.
+EMPTY: dict[str, Any] = {
+    "fail_chance": Decimal(0),
+    "scrap_chance": Decimal(0),
+    "buy_handling": Decimal(0),
+    "buy_status": Status.GUESSED,
+    "openings": 0,
+    "spokes": 0,
+}
