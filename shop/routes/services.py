@@ -7,7 +7,7 @@ from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.db.models import Model, Q
+from django.db.models import Max, Model, Q
 from django.utils.translation import gettext as _
 
 from quotes.engine.errors import BadInput
@@ -152,6 +152,42 @@ def add_routed_part(
     known = routes or all_routes()
     _save(_strip(part, known))
     _save(_finish(part, known))
+    return part
+
+
+@transaction.atomic
+def add_routed_parts(
+    *,
+    restoration: Restoration,
+    rows: Sequence[Mapping[str, Any]],
+    routes: Routes | None = None,
+    who: str,
+    now: datetime,
+) -> list[Part]:
+    """Add parts with the routes of their finishes at the end of the outline: all of them, or none.
+
+    A row holds fields of a part, and ``finish`` and ``old_finish`` as `add_routed_part` takes them. The scope version
+    rises once. Relations are taken as given: nobody looks again whether their rows exist.
+    """
+    change_scope(restoration)
+    known = routes or all_routes()
+    live = restoration.parts.filter(removed_at__isnull=True)
+    last = live.aggregate(last=Max("position"))["last"] or 0
+    parts = [_part_from(row, restoration, last + GAP * place) for place, row in enumerate(rows, start=1)]
+    Part.objects.bulk_create(parts)
+    laid = [pairs for part in parts for pairs in (_strip(part, known), _finish(part, known))]
+    Step.objects.bulk_create(step for pairs in laid for step, _method in pairs)
+    Step.objects.bulk_update([step for pairs in laid for step in link_ways_back(pairs)], ["back_to"])
+    for part, row in zip(parts, rows, strict=True):
+        record(who=who, at=now, what="part added", subject=subject_of(part), after=_plain(row))
+    return parts
+
+
+def _part_from(row: Mapping[str, Any], restoration: Restoration, position: int) -> Part:
+    fields = {"factory_finish": row.get("finish")} | dict(row)
+    part = Part(restoration=restoration, position=position, agreed_finish=fields.pop("finish", None), **fields)
+    part.name = part.name.strip()
+    part.clean_fields(exclude={field.name for field in Part._meta.concrete_fields if field.is_relation})
     return part
 
 
