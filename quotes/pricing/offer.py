@@ -37,6 +37,11 @@ class OfferArea:
     name: str
     lines: tuple[OfferLine, ...]
 
+    @property
+    def price(self) -> Decimal:
+        """What its lines come to."""
+        return sum((line.price for line in self.lines), Decimal(0))
+
 
 @dataclass(frozen=True, slots=True)
 class OfferTax:
@@ -81,6 +86,7 @@ class Offer:
     assumptions: tuple[str, ...]
     cautions: tuple[str, ...]
     record: str
+    shop_contact: str = ""
 
 
 def build(
@@ -125,6 +131,7 @@ def build(
         assumptions=tuple(line.strip() for line in assumptions.splitlines() if line.strip()),
         cautions=cautions(scope),
         record=record,
+        shop_contact=" · ".join(word for word in (shop.phone, shop.email) if word) if shop else "",
     )
 
 

@@ -6,6 +6,7 @@ from pathlib import Path
 from django.conf import settings
 from django.db import transaction
 from django.template.loader import render_to_string
+from django.utils import translation
 
 from quotes.engine import canonical
 from quotes.pricing.models import IssuedQuote, QuotePaper
@@ -31,15 +32,26 @@ def offer_of(quote: IssuedQuote) -> Offer:
 
 
 def html(offer: Offer) -> str:
-    """The page that becomes the PDF; pure text out of a frozen offer."""
+    """The page that becomes the PDF, in the shop's language; pure text out of a frozen offer. It needs `assets`."""
+    with translation.override(settings.LANGUAGE_CODE):
+        return render_to_string(TEMPLATE, {"offer": offer, "language": settings.LANGUAGE_CODE})
+
+
+def assets() -> dict[str, bytes]:
+    """What the page may load: its stylesheet and the fonts."""
     styles = pdf.FONT_FACES + STYLES.read_text(encoding="utf-8")
-    return render_to_string(TEMPLATE, {"offer": offer, "styles": styles, "language": settings.LANGUAGE_CODE})
+    return {STYLES.name: styles.encode()} | pdf.fonts()
+
+
+def render(offer: Offer) -> bytes:
+    """The PDF of an offer, made in the bounded child."""
+    return pdf.render(html(offer), assets=assets())
 
 
 def prepare(delivery: Delivery) -> bytes:
     """Render, outside any transaction."""
     quote = IssuedQuote.objects.get(pk=delivery.payload["quote"])
-    return pdf.render(html(offer_of(quote)), assets=pdf.fonts())
+    return render(offer_of(quote))
 
 
 def keep(delivery: Delivery) -> None:
