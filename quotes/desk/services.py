@@ -1,0 +1,47 @@
+"""Writes that touch facts and price at once."""
+
+from collections.abc import Mapping, Sequence
+from datetime import date, datetime
+from typing import Any
+
+from django.db import transaction
+
+from quotes.pricing.services import open_draft
+from shop.methods.models import Template
+from shop.restorations.models import Customer, Machine, Restoration
+from shop.restorations.services import add_customer, add_machine, begin
+from shop.routes.services import add_routed_parts, lay_out_template
+
+
+@transaction.atomic
+def begin_restoration(
+    *,
+    customer: Customer | Mapping[str, str],
+    machine: Machine | Mapping[str, Any],
+    title: str = "",
+    begun_on: date,
+    template: Template | None = None,
+    rows: Sequence[Mapping[str, Any]] = (),
+    today: date,
+    who: str,
+    now: datetime,
+) -> Restoration:
+    """Begin a restoration with its parts and its draft: all of it, or nothing.
+
+    A customer or machine that is not on record yet comes as the fields of `add_customer` or `add_machine`. Parts come
+    from ``template``, or as ``rows`` of `add_routed_parts`. Raises `NoRouteError` when a finish has no route.
+    """
+    owner = customer if isinstance(customer, Customer) else add_customer(**customer, who=who, now=now)
+    bike = machine if isinstance(machine, Machine) else add_machine(**machine, who=who, now=now)
+    restoration = begin(customer=owner, machine=bike, title=title or _short(bike), begun_on=begun_on, who=who, now=now)
+    if template is not None:
+        lay_out_template(restoration=restoration, template=template, who=who, now=now)
+    elif rows:
+        add_routed_parts(restoration=restoration, rows=rows, who=who, now=now)
+    open_draft(restoration=restoration, today=today, who=who, now=now)
+    return restoration
+
+
+def _short(machine: Machine) -> str:
+    """Maker, model and year; together they may be longer than a title."""
+    return str(machine)[: Restoration._meta.get_field("title").max_length]
