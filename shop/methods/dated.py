@@ -66,10 +66,9 @@ def tell(
 
 def facts(row: models.Model) -> dict[str, Any]:
     """The columns of a row as the journal tells them: what it belongs to by name."""
+    values = {field: getattr(row, field.name) for field in row._meta.concrete_fields if not field.primary_key}
     return {
-        field.name: str(getattr(row, field.name)) if field.is_relation else getattr(row, field.name)
-        for field in row._meta.concrete_fields
-        if not field.primary_key
+        field.name: str(value) if field.is_relation and value is not None else value for field, value in values.items()
     }
 
 

@@ -4,8 +4,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
-from django.db.models import QuerySet
-
 from quotes.engine import inputs
 from shop.methods.dated import in_force
 from shop.methods.models import StandardTime
@@ -42,7 +40,7 @@ def tax_rates(on: date) -> dict[str, TaxRate]:
 
 def policy(on: date) -> PricePolicy | None:
     """The price policy in force, with its payment stages."""
-    policies: QuerySet[PricePolicy] = PricePolicy.objects.filter(valid_from__lte=on)
+    policies = PricePolicy.objects.filter(valid_from__lte=on).select_related("handling_grade")
     return policies.order_by("-valid_from", "-revision").prefetch_related("stages").first()
 
 

@@ -189,6 +189,7 @@ class Terms(TypedDict, total=False):
     overhead_by: str
     overhead_percent: Decimal
     handling_percent: Decimal
+    handling_grade: Grade | None
     mixed_percent: Decimal
     tax_by: str
     rounding: str
