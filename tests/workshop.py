@@ -59,7 +59,8 @@ def workshop() -> Workshop:
     grade = Grade.objects.create(name="mechanic")
     note_grade_rate(grade=grade, valid_from=SINCE, cost_rate=Decimal(30), charge_rate=Decimal(60), **WHO)
     blast, spray, strip, fit = (
-        _operation(grade, *times) for times in (
+        _operation(grade, *times)
+        for times in (
             ("Blast", "dm2", 12, "0.5"),
             ("Spray", "dm2", 30, "0.4"),
             ("Strip a coat", "dm2", 6, "1"),
@@ -81,7 +82,11 @@ def workshop() -> Workshop:
     )
     black, green, zinc = (
         Finish.objects.create(name=name, colour=name, process=process, swatch=swatch)
-        for name, process, swatch in (("Black", "paint", "#111111"), ("Green", "paint", "#225533"), ("Zinc", "plating", ""))
+        for name, process, swatch in (
+            ("Black", "paint", "#111111"),
+            ("Green", "paint", "#225533"),
+            ("Zinc", "plating", ""),
+        )
     )
     for finish in (black, green):
         _route(finish, FinishRoute.Direction.APPLY, [(blast, 0, False), (spray, 10, True)])

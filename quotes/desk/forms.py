@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from decimal import Decimal
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django import forms
 from django.conf import settings
@@ -16,11 +16,18 @@ from shop.rates.models import Status
 from shop.restorations.models import Part
 from shop.routes.models import Source, Step
 
+if TYPE_CHECKING:  # ModelForm takes its model in brackets for the type checker only
+    PartModelForm = forms.ModelForm[Part]
+    StepModelForm = forms.ModelForm[Step]
+    DraftModelForm = forms.ModelForm[Draft]
+else:
+    PartModelForm = StepModelForm = DraftModelForm = forms.ModelForm
+
 SEEN = "seen-"
 INTEGERS = ("pieces", "openings", "spokes", "strength", "depth")
 
 
-class PartForm(forms.ModelForm[Part]):
+class PartForm(PartModelForm):
     """Everything a person may set about one part."""
 
     class Meta:
@@ -50,19 +57,26 @@ class PartForm(forms.ModelForm[Part]):
             "weight": {"invalid": gettext_lazy("Give the weight in kg in digits, such as 0.35.")},
         }
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
+    def __init__(self, *args: Any, instance: Part, **kwargs: Any) -> None:
+        super().__init__(*args, instance=instance, auto_id=f"{instance.uid}-%s", **kwargs)
         for name, field in self.fields.items():
             if name in INTEGERS or isinstance(field, forms.DecimalField):
                 field.widget = forms.TextInput(attrs={"inputmode": "decimal", "size": 8})
                 field.localize = False
 
 
-class StepForm(forms.ModelForm[Step]):
+class MoneyField(forms.DecimalField):
+    """An amount in the shop's currency, in its own number of decimal places."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(decimal_places=places(settings.CURRENCY), max_digits=15, **kwargs)
+
+
+class StepForm(StepModelForm):
     """What may be set about one step; a bought-in part has other fields than a step of work."""
 
-    replacement = forms.DecimalField(label=gettext_lazy("price of a replacement"), min_value=0, required=False)
-    buy_price = forms.DecimalField(label=gettext_lazy("price per piece"), min_value=0, required=False)
+    replacement = MoneyField(label=gettext_lazy("price of a replacement"), min_value=0, required=False)
+    buy_price = MoneyField(label=gettext_lazy("price per piece"), min_value=0, required=False)
 
     class Meta:
         model = Step
@@ -79,14 +93,12 @@ class StepForm(forms.ModelForm[Step]):
             "replacement",
         )
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
+    def __init__(self, *args: Any, instance: Step, **kwargs: Any) -> None:
+        super().__init__(*args, instance=instance, auto_id=f"{instance.uid}-%s", **kwargs)
         digits = places(settings.CURRENCY)
         step: Step = self.instance
         self.initial["replacement"] = from_minor(step.replacement_minor, digits=digits)
         self.initial["buy_price"] = from_minor(step.buy_price_minor, digits=digits)
-        for name in ("replacement", "buy_price"):
-            self.fields[name].decimal_places = digits  # type: ignore[attr-defined]
         gone = ("quantity",) if step.buy else ("buy", "buy_source", "buy_price", "buy_status", "buy_handling")
         for name in gone:
             del self.fields[name]
@@ -172,7 +184,7 @@ class WaitForm(forms.Form):
         field.label_from_instance = lambda other: f"{other.part}: {other}"  # type: ignore[attr-defined]
 
 
-class DraftForm(forms.ModelForm[Draft]):
+class DraftForm(DraftModelForm):
     """Discount and a note to the customer."""
 
     class Meta:
@@ -181,7 +193,7 @@ class DraftForm(forms.ModelForm[Draft]):
         error_messages = {"discount": {"invalid": gettext_lazy("Give the discount in percent in digits, such as 5.")}}
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
+        super().__init__(*args, auto_id="draft-%s", **kwargs)
         self.fields["discount"].widget = forms.TextInput(attrs={"inputmode": "decimal", "size": 6})
 
 
