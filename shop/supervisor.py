@@ -1,7 +1,14 @@
-"""Keeps a handful of child processes alive, and takes them all along when it ends. Knows nothing of the shop."""
+"""Keeps a handful of child processes alive, and takes them all along when it ends. Knows nothing of the shop.
+
+    python supervisor.py PLAN
+
+runs the children that the file PLAN lists, as `write_plan` left it. Standard library only: run so, it needs a tenth of
+the memory of a process that has loaded the shop.
+"""
 
 import contextlib
 import ctypes
+import json
 import os
 import signal
 import subprocess
@@ -11,6 +18,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import FrameType
+from typing import Any
 
 LEASH = Path(__file__).with_name("management") / "leash.py"
 PR_SET_PDEATHSIG = 1
@@ -28,6 +36,20 @@ class Child:
     command: tuple[str, ...]
     folder: Path
     environment: dict[str, str] = field(default_factory=dict)
+
+
+def as_plain(child: Child) -> dict[str, object]:
+    return {**vars(child), "folder": str(child.folder)}
+
+
+def from_plain(plain: dict[str, Any]) -> Child:
+    return Child(plain["name"], tuple(plain["command"]), Path(plain["folder"]), plain["environment"])
+
+
+def write_plan(path: Path, children: Iterable[Child], *, renew: Child | None) -> None:
+    """``renew`` is run every hour; it prints the children that must run differently from then on, as a list of JSON."""
+    plan = {"children": list(map(as_plain, children)), "renew": as_plain(renew) if renew else None}
+    path.write_text(json.dumps(plan, indent=1), encoding="utf-8")
 
 
 @dataclass
@@ -71,7 +93,7 @@ class Supervisor:
                     self._tend(running, time.monotonic())
                 if time.monotonic() - asked > self._renew_every:
                     asked = time.monotonic()
-                    self._replace(self._renew())
+                    self._replace(self._asked_renewals())
                 time.sleep(POLL)
         finally:
             self._end()
@@ -127,6 +149,13 @@ class Supervisor:
             old = self._running.pop(child.name)
             self._stop([old])
             self._running[child.name] = _Running(child)
+
+    def _asked_renewals(self) -> Iterable[Child]:
+        try:
+            return self._renew()
+        except (OSError, ValueError, subprocess.SubprocessError) as error:  # the next hour may do better
+            self._say(f"Could not ask what needs renewing: {error}")
+            return []
 
     def _end(self) -> None:
         self._say("Ending ...")
@@ -186,3 +215,28 @@ def _die_with(parent: int) -> Callable[[], None]:
 
 def _why(code: int) -> str:
     return f"signal {-code}" if code < 0 else f"exit code {code}"
+
+
+def _renewal(child: Child) -> Callable[[], Iterable[Child]]:
+    def renew() -> Iterable[Child]:
+        environment = os.environ | child.environment
+        done = subprocess.run(  # noqa: S603
+            child.command, cwd=child.folder, env=environment, stdout=subprocess.PIPE, timeout=60
+        )
+        return [] if done.returncode else list(map(from_plain, json.loads(done.stdout)))
+
+    return renew
+
+
+def _say(line: str) -> None:
+    print(line, flush=True)
+
+
+def main() -> None:
+    plan = json.loads(Path(sys.argv[1]).read_text(encoding="utf-8"))
+    renew = _renewal(from_plain(plan["renew"])) if plan["renew"] else tuple
+    Supervisor(map(from_plain, plan["children"]), say=_say, renew=renew).run()
+
+
+if __name__ == "__main__":
+    main()

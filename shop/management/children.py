@@ -28,6 +28,10 @@ def trust_page(lan: Lan, *, port: int) -> Child:
     return _python("trust page", "-I", str(server), str(lan.page), str(port))
 
 
+def renew_lan(*, port: int) -> Child:
+    return _python("renewal", "manage.py", "renew_lan", "--port", str(port))
+
+
 def background() -> list[Child]:
     if settings.EMBEDDED:
         return [_python("background", "manage.py", "background")]

@@ -4,7 +4,7 @@ import sys
 from argparse import ArgumentParser
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, TextIO
+from typing import Any, NoReturn, TextIO
 
 from django.conf import settings
 from django.core.checks import ERROR, run_checks
@@ -15,7 +15,7 @@ from shop.checks import TAG
 from shop.management import children, first_start, lan
 from shop.management.lan import Lan
 from shop.management.ports import NoPortError, free_port
-from shop.supervisor import Child, Supervisor
+from shop.supervisor import Child, write_plan
 
 
 class Command(BaseCommand):
@@ -33,12 +33,12 @@ class Command(BaseCommand):
             self._again_in(home)
         os.umask(0o077)  # the customers' papers and the keys are nobody else's
         settings.HOME.mkdir(parents=True, exist_ok=True)
-        with self._alone():
-            self._refuse_unsafe()
-            first_start.prepare(empty=empty, say=self._say)
-            connections.close_all()
-            supervisor = self._on_lan(port) if lan else self._on_this_machine(port)
-            supervisor.run()
+        lock = self._alone()
+        self._refuse_unsafe()
+        first_start.prepare(empty=empty, say=self._say)
+        connections.close_all()
+        served, renew = self._on_lan(port) if lan else self._on_this_machine(port)
+        self._become_supervisor([*served, *children.background()], renew, lock)
 
     def _say(self, line: str) -> None:
         self.stdout.write(line)
@@ -67,25 +67,27 @@ class Command(BaseCommand):
         if any(message.is_serious(ERROR) for message in found):
             raise CommandError("Nothing was started. Put right what is said above, then start again.")
 
-    def _on_this_machine(self, wanted: int) -> Supervisor:
+    def _become_supervisor(self, served: list[Child], renew: Child | None, lock: TextIO) -> NoReturn:
+        """What prepared the shop is of no more use, and large: a small process takes its place, and its lock."""
+        plan = settings.HOME / "processes.json"
+        write_plan(plan, served, renew=renew)
+        os.set_inheritable(lock.fileno(), True)
+        program = str(settings.BASE_DIR / "shop" / "supervisor.py")
+        os.execv(sys.executable, [sys.executable, "-I", "-S", program, str(plan)])  # noqa: S606
+
+    def _on_this_machine(self, wanted: int) -> tuple[list[Child], Child | None]:
         port = self._port("127.0.0.1", wanted)
         self._say(f"Bareframe: http://localhost:{port}/   (Ctrl-C ends it)")
-        return Supervisor([children.web(host="127.0.0.1", port=port, lan=None), *children.background()], say=self._say)
+        return [children.web(host="127.0.0.1", port=port, lan=None)], None
 
-    def _on_lan(self, wanted: int) -> Supervisor:
+    def _on_lan(self, wanted: int) -> tuple[list[Child], Child | None]:
         host = "0.0.0.0"  # noqa: S104  (that is what --lan asks for)
         port = self._port(host, wanted)
         page_port = self._port(host, port + 1)
         now = lan.prepare(port=port, now=datetime.now(UTC))
         self._say_lan(now, port=port, page_port=page_port)
-
-        def renew() -> list[Child]:
-            """A new address of this machine, or a certificate near its end, needs a new web process."""
-            fresh = lan.prepare(port=port, now=datetime.now(UTC))
-            return [children.web(host=host, port=port, lan=fresh)] if fresh.certificates.renewed else []
-
         served = [children.web(host=host, port=port, lan=now), children.trust_page(now, port=page_port)]
-        return Supervisor([*served, *children.background()], say=self._say, renew=renew)
+        return served, children.renew_lan(port=port)
 
     def _port(self, host: str, wanted: int) -> int:
         try:

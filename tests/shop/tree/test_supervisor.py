@@ -9,9 +9,9 @@ from pathlib import Path
 
 import pytest
 
-from tests.shop.processes import alive, wait_for
+from tests.shop.tree.processes import alive, wait_for
 
-ROOT = Path(__file__).resolve().parents[2]
+ROOT = Path(__file__).resolve().parents[3]
 
 # Runs three children; each notes its number and has a helper process of its own.
 SUPERVISOR = """
