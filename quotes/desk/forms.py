@@ -60,6 +60,8 @@ class PartForm(PartModelForm):
     def __init__(self, *args: Any, instance: Part, **kwargs: Any) -> None:
         super().__init__(*args, instance=instance, auto_id=f"{instance.uid}-%s", **kwargs)
         for name, field in self.fields.items():
+            if isinstance(field, forms.ModelChoiceField):
+                field.empty_label = _("none")
             if name in INTEGERS or isinstance(field, forms.DecimalField):
                 field.widget = forms.TextInput(attrs={"inputmode": "decimal", "size": 8})
                 field.localize = False
