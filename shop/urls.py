@@ -4,5 +4,6 @@ urlpatterns = [
     path("sign-in/", include("shop.people.urls")),
     path("papers/", include("shop.papers.urls")),
     path("background-jobs/", include("shop.outbox.urls")),
+    path("quotes/", include("quotes.pricing.urls")),
     path("", include("quotes.desk.urls")),
 ]

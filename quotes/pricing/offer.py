@@ -146,7 +146,7 @@ def _areas(scope: Scope, result: Result) -> tuple[OfferArea, ...]:
             pieces=part.pieces,
             finish=finish_text(part.agreed_finish),
             swatch=part.agreed_finish.swatch if part.agreed_finish else "",
-            deviation=part.deviation,
+            deviation=deviation(part),
             work=_work(scope.steps[part.pk]),
             price=prices[str(part.uid)],
         )
@@ -191,6 +191,13 @@ def cautions(scope: Scope) -> tuple[str, ...]:
     if any(part.material == "magnesium" for part in scope.parts):
         said.append(_("Magnesium parts are not blasted with the others: their dust burns and can explode."))
     return tuple(said)
+
+
+def deviation(part: Part) -> str:
+    """What the customer agrees to that the factory did not do: as noted, else the factory finish where it is known."""
+    if part.deviation or not deviates(part) or part.factory_finish is None:
+        return part.deviation
+    return _("the factory finish was %(finish)s") % {"finish": finish_text(part.factory_finish)}
 
 
 def deviates(part: Part) -> bool:

@@ -12,6 +12,7 @@ from quotes.engine import canonical
 from quotes.pricing.models import IssuedQuote, QuotePaper
 from quotes.pricing.offer import Offer
 from shop.outbox.handlers import Delivery
+from shop.outbox.selectors import dead
 from shop.outbox.services import publish
 from shop.papers import pdf
 from shop.papers.services import store
@@ -65,6 +66,11 @@ def keep(delivery: Delivery) -> None:
         name=f"{quote}-v{quote.version}.pdf", media_type="application/pdf", content=content, now=delivery.now
     )
     QuotePaper.objects.create(quote=quote, document=document)
+
+
+def stuck(quote: IssuedQuote) -> bool:
+    """Whether making the PDF was given up and waits for a person."""
+    return dead().filter(key=pdf_key(quote), handler=PDF_HANDLER).exists()
 
 
 def mend(*, now: datetime) -> None:

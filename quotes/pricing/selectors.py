@@ -5,6 +5,7 @@ from datetime import date
 from decimal import Decimal
 
 from django.db.models import Prefetch, QuerySet
+from django.utils.translation import gettext_lazy as _
 
 from quotes.engine import inputs, rollup
 from quotes.engine.errors import BadInput
@@ -42,6 +43,12 @@ def priced(draft: Draft) -> Priced:
         return Priced(draft, found, None, None, error)
 
 
+def issued() -> QuerySet[IssuedQuote]:
+    """Every issued quote with its restoration, outcome and PDF, and without what only recomputing needs."""
+    rows = IssuedQuote.objects.select_related("restoration", "outcome", "paper__document")
+    return rows.defer("snapshot", "result", "variants")
+
+
 def quotes(restoration: Restoration) -> QuerySet[IssuedQuote]:
     """The issued quotes of a restoration, newest first, with outcome and PDF."""
     return restoration.quotes.select_related("outcome", "paper__document").order_by("-number")
@@ -59,6 +66,10 @@ HEAVY = ("snapshot", "result", "offer", "variants")
 def amount(quote: IssuedQuote, field: str) -> Decimal:
     """``price``, ``discount``, ``net``, ``tax`` or ``total`` of an issued quote as money."""
     return from_minor(getattr(quote, f"{field}_minor"), digits=places(quote.currency))
+
+
+#: What a quote can be on a day, in words.
+STANDINGS = {**dict(Outcome.Kind.choices), "open": _("open"), "lapsed": _("lapsed")}
 
 
 def standing(quote: IssuedQuote, today: date) -> str:

@@ -8,6 +8,8 @@ from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 from django.db.models import F, Max
+from django.utils import translation
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from quotes.engine import canonical
@@ -28,7 +30,7 @@ from shop.restorations.services import ChangedMeanwhileError
 from shop.routes.models import Authorisation
 from shop.routes.services import authorise
 
-NUMBER_TRIES = 5
+NUMBER_TRIES = 20
 DRAFT_FIELDS = ("discount", "note")
 
 
@@ -207,19 +209,20 @@ def _row(
     assert rules is not None
     position, sealed = head()
     valid_until = today + timedelta(days=rules.validity_days)
-    offer = offers.build(
-        number=f"Q{number:05d}",
-        version=version,
-        issued_on=today,
-        valid_until=valid_until,
-        currency=settings.CURRENCY,
-        shop=Shop.objects.first(),
-        draft=found.draft,
-        scope=found.scope,
-        result=result,
-        assumptions=rules.assumptions,
-        record=f"{position}:{sealed}",
-    )
+    with translation.override(settings.LANGUAGE_CODE):  # the customer reads the shop's language, whoever issues
+        offer = offers.build(
+            number=f"Q{number:05d}",
+            version=version,
+            issued_on=today,
+            valid_until=valid_until,
+            currency=settings.CURRENCY,
+            shop=Shop.objects.first(),
+            draft=found.draft,
+            scope=found.scope,
+            result=result,
+            assumptions=rules.assumptions,
+            record=f"{position}:{sealed}",
+        )
     frozen = {
         name: canonical.dump(value) for name, value in (("snapshot", found.given), ("result", result), ("offer", offer))
     }
@@ -272,7 +275,7 @@ def _save_lines(quote: IssuedQuote, found: Priced) -> None:
 
 def _withdraw_older(quote: IssuedQuote, *, who: str, now: datetime) -> None:
     """Only the newest version of a restoration's quote is on offer."""
-    older = quote.restoration.quotes.filter(outcome__isnull=True).exclude(pk=quote.pk)
+    older = list(quote.restoration.quotes.filter(outcome__isnull=True).exclude(pk=quote.pk))
     reason = _("replaced by %(quote)s") % {"quote": quote}
     Outcome.objects.bulk_create(
         Outcome(
@@ -286,6 +289,8 @@ def _withdraw_older(quote: IssuedQuote, *, who: str, now: datetime) -> None:
         )
         for old in older
     )
+    for old in older:
+        record(who=who, at=now, what="quote withdrawn", subject=subject_of(old), after={"reason": reason})
 
 
 def record_outcome(
@@ -305,8 +310,9 @@ def record_outcome(
     )
     outcome.full_clean(validate_unique=False)
     if kind == Outcome.Kind.ACCEPTED and today > quote.valid_until:
+        day = date_format(quote.valid_until)
         raise ValidationError(
-            _("This quote was valid until %(day)s. Price it anew and issue it again.") % {"day": quote.valid_until}
+            {"kind": _("This quote was valid until %(day)s. Price it anew and issue it again.") % {"day": day}}
         )
     if kind == Outcome.Kind.DECLINED and not outcome.reason:
         raise ValidationError({"reason": _("Say in a word why it was declined; the weekly review learns from it.")})

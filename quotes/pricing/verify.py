@@ -6,8 +6,10 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from quotes.engine import canonical, inputs, rollup
-from quotes.engine.money import places, to_minor
-from quotes.engine.results import Result
+from quotes.engine.errors import BadInput
+from quotes.engine.formulas import PRESENT
+from quotes.engine.money import places, rounded, to_minor
+from quotes.engine.results import Explained, Result
 from quotes.pricing.models import IssuedQuote
 from quotes.pricing.offer import Offer
 from shop.papers.models import Document
@@ -22,6 +24,46 @@ class Finding:
     what: str
 
 
+@dataclass(frozen=True, slots=True)
+class Recomputed:
+    """An issued quote worked out anew from its frozen inputs, with the formulas of its day; or why it cannot be.
+
+    ``present`` is what the present formulas would make of it, where they differ.
+    """
+
+    given: inputs.Restoration | None = None
+    explained: Explained | None = None
+    agrees: bool = False
+    present: Result | None = None
+    trouble: str = ""
+
+    @property
+    def present_cost(self) -> Decimal:
+        """The expected cost by the present method, in whole minor units."""
+        assert self.present is not None
+        assert self.given is not None
+        return rounded(self.present.cost, digits=places(self.given.policy.currency))
+
+
+def recomputed(quote: IssuedQuote) -> Recomputed:
+    """Never raises: what is kept may have been damaged in any way."""
+    try:
+        given = canonical.load(inputs.Restoration, quote.snapshot.encode())
+        variants = json.loads(quote.variants)
+        explained = rollup.price(given, variants)
+    except Exception as error:
+        return Recomputed(trouble=f"{type(error).__name__}: {error}")
+    agrees = canonical.dump(explained.result).decode() == quote.result
+    return Recomputed(given, explained, agrees, None if variants == PRESENT else _by_present_method(given))
+
+
+def _by_present_method(given: inputs.Restoration) -> Result | None:
+    try:
+        return rollup.price(given).result
+    except BadInput:  # what was good enough for an earlier formula
+        return None
+
+
 def verify(quote: IssuedQuote) -> Iterator[Finding]:
     """Everything that does not agree in one quote; nothing when all does."""
     for what in _differences(quote):
@@ -32,18 +74,22 @@ def _differences(quote: IssuedQuote) -> Iterator[str]:
     for name in ("snapshot", "result", "offer"):
         if canonical.sha256(getattr(quote, name).encode()) != getattr(quote, f"{name}_sha256"):
             yield f"the {name} is not the one that was issued"
+    found = recomputed(quote)
+    if found.explained is None or found.given is None:
+        yield f"it cannot be recomputed: {found.trouble}"
+        return
+    given, again = found.given, found.explained.result
     try:
-        given = canonical.load(inputs.Restoration, quote.snapshot.encode())
-        variants = json.loads(quote.variants)
-        again = rollup.price(given, variants).result
         offer = canonical.load(Offer, quote.offer.encode())
     except Exception as error:
-        yield f"it cannot be recomputed: {error}"
+        yield f"what the customer reads cannot be read any more: {type(error).__name__}: {error}"
         return
-    if canonical.dump(again).decode() != quote.result:
+    if not found.agrees:
         yield "recomputed from its inputs it comes to other figures"
     yield from _columns(quote, again)
+    yield from _scope(quote, given)
     yield from _offered(offer, again)
+    yield from _head(quote, offer)
     yield from _paper(quote)
 
 
@@ -58,6 +104,19 @@ def _columns(quote: IssuedQuote, again: Result) -> Iterator[str]:
     ]
     if shown != wanted:
         yield "its lines are not what its inputs give"
+
+
+def _scope(quote: IssuedQuote, given: inputs.Restoration) -> Iterator[str]:
+    offered = {(str(step.step_uid), str(step.part_uid)) for step in quote.steps.all()}
+    if offered != {(step.uid, part.uid) for part in given.parts for step in part.steps}:
+        yield "the steps it authorises are not those that were priced"
+
+
+def _head(quote: IssuedQuote, offer: Offer) -> Iterator[str]:
+    told = (offer.number, offer.version, offer.valid_until, offer.currency, offer.record)
+    record = f"{quote.journal_position}:{quote.journal_hash}"
+    if told != (str(quote), quote.version, quote.valid_until.isoformat(), quote.currency, record):
+        yield "its number, version, validity or record is not what the customer reads"
 
 
 def _offered(offer: Offer, again: Result) -> Iterator[str]:

@@ -13,11 +13,14 @@ CADMIUM = ("Dull nickel", "#9a958a")
 CHROME = ("Decorative chrome", "#cfd4d6")
 ZINC = ("Bright zinc", "#b9bfc2")
 RAW = ("Polished aluminium", "#c9cbca")
+RIM = ("Chrome, centre enamelled in claret and lined in gold", "#5a1620")
+CAST = ("Aluminium, vapour blasted as cast", "#b4b6b4")
 NONE = ("", "")
 
 COAT = ("Blast", "Mask", "Coat in black", "Bake")
-PLATE = ("Degrease", "Blast", "Polish", "Nickel plating")
-FIT = ("Check for wear", "Fit")
+RIM_WORK = ("Chrome plating", "Coat in claret", "Line in gold")
+TANK_WORK = ("Vent and rinse", "Pressure test", "Solder seams", "Blast gently", "Fill", "Prime", "Coat in claret")
+TANK_WORK += ("Line in gold", "Clear coat")
 
 AREAS: dict[str, list[tuple[str, int, int, tuple[str, str], tuple[str, ...], str]]] = {
     "Frame and stands": [
@@ -44,8 +47,8 @@ AREAS: dict[str, list[tuple[str, int, int, tuple[str, str], tuple[str, ...], str
         ("Twist grip", 0, 1, CHROME, ("Polish", "Chrome plating"), ""),
     ],
     "Wheels and brakes": [
-        ("Front rim", 0, 1, ("Chrome, centre enamelled in claret and lined in gold", "#5a1620"), ("Chrome plating", "Coat in claret", "Line in gold"), ""),
-        ("Rear rim", 0, 1, ("Chrome, centre enamelled in claret and lined in gold", "#5a1620"), ("Chrome plating", "Coat in claret", "Line in gold"), ""),
+        ("Front rim", 0, 1, RIM, RIM_WORK, ""),
+        ("Rear rim", 0, 1, RIM, RIM_WORK, ""),
         ("Spokes and nipples, front", 0, 40, ("Stainless steel, unpolished", "#a9adae"), ("Lace and true",), ""),
         ("Spokes and nipples, rear", 0, 40, ("Stainless steel, unpolished", "#a9adae"), ("Lace and true",), ""),
         ("Front hub", 0, 1, BLACK, (*COAT, "Fit new bearings"), ""),
@@ -56,12 +59,12 @@ AREAS: dict[str, list[tuple[str, int, int, tuple[str, str], tuple[str, ...], str
         ("Tyres and tubes", 0, 2, NONE, ("Fit",), ""),
     ],
     "Engine": [
-        ("Crankcase halves", 0, 2, ("Aluminium, vapour blasted as cast", "#b4b6b4"), ("Vapour blast", "Wash oilways", "Fit new main bearings"), ""),
+        ("Crankcase halves", 0, 2, CAST, ("Vapour blast", "Wash oilways", "Fit new main bearings"), ""),
         ("Flywheels", 1, 2, NONE, ("Part", "Fit new big end", "True"), ""),
         ("Connecting rod", 1, 1, NONE, ("Crack test", "Bush", "Ream"), ""),
         ("Piston and rings", 1, 1, NONE, ("Fit",), ""),
         ("Cylinder barrel", 0, 1, BLACK, ("Rebore", "Coat in black", "Bake"), ""),
-        ("Cylinder head", 0, 1, ("Aluminium, vapour blasted as cast", "#b4b6b4"), ("Vapour blast", "Cut valve seats", "Fit new guides"), ""),
+        ("Cylinder head", 0, 1, CAST, ("Vapour blast", "Cut valve seats", "Fit new guides"), ""),
         ("Valves", 1, 2, NONE, ("Grind in",), ""),
         ("Valve springs", 1, 4, NONE, ("Replace",), ""),
         ("Rocker box", 0, 1, RAW, ("Polish", "Bush"), ""),
@@ -73,7 +76,7 @@ AREAS: dict[str, list[tuple[str, int, int, tuple[str, str], tuple[str, ...], str
         ("Silencer", 0, 1, CHROME, ("Buy reproduction", "Fit"), ""),
     ],
     "Gearbox and clutch": [
-        ("Gearbox shell", 0, 1, ("Aluminium, vapour blasted as cast", "#b4b6b4"), ("Vapour blast", "Fit new bearings"), ""),
+        ("Gearbox shell", 0, 1, CAST, ("Vapour blast", "Fit new bearings"), ""),
         ("Gear cluster", 1, 1, NONE, ("Check teeth", "Bush"), ""),
         ("Kick-starter and spring", 1, 1, CHROME, ("Polish", "Chrome plating", "Bake after plating"), ""),
         ("Clutch plates", 1, 9, NONE, ("Reline",), ""),
@@ -84,7 +87,7 @@ AREAS: dict[str, list[tuple[str, int, int, tuple[str, str], tuple[str, ...], str
         ("Gear change lever", 0, 1, CHROME, ("Polish", "Chrome plating"), ""),
     ],
     "Tank and tinware": [
-        ("Petrol tank", 0, 1, LINED, ("Vent and rinse", "Pressure test", "Solder seams", "Blast gently", "Fill", "Prime", "Coat in claret", "Line in gold", "Clear coat"), "930.00"),
+        ("Petrol tank", 0, 1, LINED, TANK_WORK, "930.00"),
         ("Tank badges", 1, 2, NONE, ("Re-enamel",), ""),
         ("Filler cap", 1, 1, CHROME, ("Polish", "Chrome plating"), ""),
         ("Petrol taps", 1, 2, CHROME, ("New corks", "Chrome plating"), ""),

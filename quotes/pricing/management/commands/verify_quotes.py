@@ -10,7 +10,9 @@ class Command(BaseCommand):
     help = "Recompute every issued quote from its frozen inputs and compare, to the last minor unit."
 
     def handle(self, *_args: Any, **_options: Any) -> None:
-        quotes = IssuedQuote.objects.select_related("paper__document").prefetch_related("lines").order_by("number")
+        quotes = (
+            IssuedQuote.objects.select_related("paper__document").prefetch_related("lines", "steps").order_by("number")
+        )
         found = count = 0
         for quote in quotes.iterator(chunk_size=50):
             count += 1

@@ -1,0 +1,63 @@
+"""How an offer and a cost sheet are shown."""
+
+import re
+from datetime import date
+from decimal import ROUND_HALF_UP, Decimal
+
+from django import template
+from django.utils.formats import date_format
+from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
+
+from quotes.engine.money import MINOR_UNITS
+from quotes.pricing.offer import OfferLine
+from shop import text
+from shop.papers.drawings import box, dot, picture
+
+register = template.Library()
+
+COLOUR = re.compile(r"#[0-9a-fA-F]{6}")
+DEEPEST = 4
+FINE, FINER = Decimal("0.0001"), Decimal("0.00000001")
+
+
+@register.filter
+def day(iso: str) -> str:
+    """A frozen ISO date as people write it."""
+    return date_format(date.fromisoformat(iso), "DATE_FORMAT")
+
+
+@register.filter
+def chip(line: OfferLine) -> SafeString | str:
+    """A paint chip of the agreed finish, with the hole it hangs by. Nothing when the finish has no colour of its own."""
+    if not COLOUR.fullmatch(line.swatch):
+        return ""
+    card = box(0.5, 0.5, 23, 15, fill=line.swatch, stroke="#1a1d1f", radius=2)
+    hole = dot(6, 8, 2.6, fill="#ffffff", stroke="#1a1d1f")
+    return picture(card, hole, width=24, height=16, title=_("Paint chip: %(finish)s") % {"finish": line.finish})
+
+
+@register.filter
+def indent(depth: int) -> int:
+    """How far something is set in; what is nested deeper is not set in further."""
+    return min(depth, DEEPEST)
+
+
+@register.filter
+def figure(value: Decimal, unit: str) -> str:
+    """A figure of the engine with its unit, to four decimals: money as money, a small number to eight."""
+    currency, _slash, per = unit.partition("/")
+    if currency in MINOR_UNITS:
+        return text.rate(value, currency) + (f"/{_unit(per)}" if per else "")
+    fine = FINER if 0 < abs(value) < FINE * 100 else FINE
+    return text.quantity(value.quantize(fine, rounding=ROUND_HALF_UP), _unit(unit))
+
+
+@register.filter
+def words(name: str) -> str:
+    """A word of the engine in the reader's language."""
+    return _(name) if name else ""
+
+
+def _unit(unit: str) -> str:
+    return "/".join(_(part) if part else "" for part in unit.replace("dm2", "dm²").replace("cm3", "cm³").split("/"))

@@ -1,0 +1,102 @@
+from typing import Any
+from uuid import UUID
+
+from django.conf import settings
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods, require_safe
+
+from quotes.pricing import paper as papers
+from quotes.pricing import selectors, services
+from quotes.pricing import sheet as sheets
+from quotes.pricing.forms import OutcomeForm
+from quotes.pricing.models import IssuedQuote, Outcome
+from quotes.pricing.verify import recomputed
+from shop.people.roles import ROLE_DESK, ROLE_MANAGER, role_required
+
+UNPROCESSABLE = 422
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@role_required(ROLE_DESK, ROLE_MANAGER)
+def quote(request: HttpRequest, uid: UUID) -> HttpResponse:
+    """An issued quote as its customer reads it, where it stands, and the form that records what was said."""
+    found = get_object_or_404(selectors.issued(), uid=uid)
+    form = OutcomeForm(request.POST) if request.method == "POST" else _blank(found)
+    if request.method == "POST" and form.is_valid():
+        try:
+            _record(request, found, form)
+        except services.SettledError as error:
+            messages.error(request, error.messages[0])
+            return redirect("pricing:quote", uid=uid)
+        except ValidationError as error:
+            form.add_error(None, error)
+        else:
+            messages.success(request, _("The outcome is recorded."))
+            return redirect("pricing:quote", uid=uid)
+    return render(request, "pricing/quote.html", _context(found, form), status=UNPROCESSABLE if form.errors else None)
+
+
+def _blank(found: IssuedQuote) -> OutcomeForm:
+    return OutcomeForm(initial={"who": papers.offer_of(found).customer})
+
+
+def _record(request: HttpRequest, found: IssuedQuote, form: OutcomeForm) -> None:
+    now, said = timezone.now(), form.cleaned_data
+    services.record_outcome(
+        quote=found,
+        kind=Outcome.Kind(said["kind"]),
+        said_by=said["who"],
+        how=Outcome.How(said["how"]),
+        reason=said["reason"],
+        today=timezone.localdate(now),
+        who=request.user.get_username(),
+        now=now,
+    )
+
+
+def _context(found: IssuedQuote, form: OutcomeForm) -> dict[str, Any]:
+    today = timezone.localdate(timezone.now())
+    standing = selectors.standing(found, today)
+    outcome = getattr(found, "outcome", None)
+    others = selectors.quotes(found.restoration).exclude(pk=found.pk).defer(*selectors.HEAVY)
+    return {
+        "quote": found,
+        "offer": papers.offer_of(found),
+        "language": settings.LANGUAGE_CODE,
+        "standing": standing,
+        "standing_word": selectors.STANDINGS[standing],
+        "outcome": outcome,
+        "form": None if outcome else form,
+        "others": [(other, selectors.STANDINGS[selectors.standing(other, today)]) for other in others],
+        **_paper(found),
+    }
+
+
+def _paper(found: IssuedQuote) -> dict[str, Any]:
+    kept = getattr(found, "paper", None)
+    return {"document": kept.document if kept else None, "stuck": not kept and papers.stuck(found)}
+
+
+@require_safe
+@role_required(ROLE_DESK, ROLE_MANAGER)
+def paper(request: HttpRequest, uid: UUID) -> HttpResponse:
+    """Whether the PDF is there yet: a piece of the page, asked for again and again until it is."""
+    found = get_object_or_404(selectors.issued().defer(*selectors.HEAVY), uid=uid)
+    return render(request, "pricing/_paper.html", {"quote": found, **_paper(found)})
+
+
+@require_safe
+@role_required(ROLE_DESK, ROLE_MANAGER)
+def sheet(request: HttpRequest, uid: UUID) -> HttpResponse:
+    """The cost sheet of an issued quote, recomputed from what was frozen."""
+    found = get_object_or_404(IssuedQuote.objects.select_related("restoration"), uid=uid)
+    again = recomputed(found)
+    context: dict[str, Any] = {"quote": found, "found": again}
+    if again.explained and again.given:
+        context["sheet"] = sheets.sheet(again.explained, again.given)
+    return render(request, "pricing/costs.html", context)
