@@ -221,17 +221,18 @@ def usage_basis(book: Book, usage: Usage, operation: Operation, member: Member) 
 def used(book: Book, usage: Usage, operation: Operation, basis: Decimal, source: str) -> Figure:
     """How much of a consumable goes into ``basis`` [measure of the operation, or dm²]."""
     consumable, leaf = book.consumables[usage.consumable], book.leaf
+    method = operation.source or operation.name
     if consumable.by is By.MEASURE:
         amount = book.formulas["usage"](amount=usage.amount, quantity=basis, waste=usage.waste)
         inputs = (
-            given("amount per measure", usage.amount, f"{consumable.unit}/{operation.measure}", operation.source),
+            given("amount per measure", usage.amount, f"{consumable.unit}/{operation.measure}", method),
             given("quantity", basis, operation.measure, source),
-            given("waste", usage.waste, "", operation.source),
+            given("waste", usage.waste, "", method),
         )
         return Figure("used", amount, consumable.unit, book.variants["usage"], inputs)
     size = given("area", basis, "dm2", source)
-    film = given("film", usage.film, "µm", operation.source)
-    transfer = given("transfer efficiency", usage.transfer, "", operation.source)
+    film = given("film", usage.film, "µm", method)
+    transfer = given("transfer efficiency", usage.transfer, "", method)
     if consumable.by is By.FILM:
         litres = book.formulas["film"](area=basis, film=usage.film, solids=consumable.solids, transfer=usage.transfer)
         solids = leaf("con", consumable, "volume solids", consumable.solids, "%")
