@@ -25,7 +25,7 @@ def web(*, host: str, port: int, lan: Lan | None) -> Child:
 
 def trust_page(lan: Lan, *, port: int) -> Child:
     server = Path(__file__).with_name("trust_server.py")
-    return _python("trust page", "-I", str(server), str(lan.page), str(port))
+    return _python("trust page", "-I", "-S", str(server), str(lan.page), str(port))
 
 
 def renew_lan(*, port: int) -> Child:
