@@ -2,7 +2,10 @@ from typing import Any
 
 from allauth.account.forms import ChangePasswordForm, LoginForm
 from django import forms
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
+
+from shop.people.services import change_password
 
 
 class SignInForm(LoginForm):  # type: ignore[misc]
@@ -19,6 +22,9 @@ class NewPasswordForm(ChangePasswordForm):  # type: ignore[misc]
             self, oldpassword=_("Present password"), password1=_("New password"), password2=_("New password again")
         )
         self.fields["password1"].help_text = _("At least 8 characters, and not a common password.")
+
+    def save(self) -> None:
+        change_password(person=self.user, password=self.cleaned_data["password1"], now=timezone.now())
 
 
 def _relabel(form: forms.Form, **labels: Any) -> None:

@@ -1,4 +1,5 @@
 from collections.abc import Iterable
+from datetime import datetime
 
 from django.contrib.auth.models import Group, Permission
 from django.contrib.auth.password_validation import validate_password
@@ -6,6 +7,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.translation import gettext as _
 
+from shop.journal.services import SYSTEM, record, subject_of
 from shop.people.models import User
 from shop.people.roles import ROLE_DESK, ROLE_MANAGER, ROLES
 
@@ -27,7 +29,17 @@ def add_person(*, username: str, name: str, password: str, roles: Iterable[str])
     person.set_password(password)
     person.save()
     person.groups.set(Group.objects.filter(name__in=wanted))
+    told = {"username": person.username, "name": str(person), "roles": sorted(wanted)}
+    record(who=SYSTEM, at=person.date_joined, what="person added", subject=subject_of(person), after=told)
     return person
+
+
+@transaction.atomic
+def change_password(*, person: User, password: str, now: datetime) -> None:
+    """The journal learns that it was changed, and nothing of the password. Other sessions of the person end."""
+    person.set_password(password)
+    person.save(update_fields=["password"])
+    record(who=person.username, at=now, what="password changed", subject=subject_of(person))
 
 
 def _errors_of(person: User, password: str, roles: set[str]) -> dict[str, list[str]]:

@@ -43,7 +43,7 @@ LINES = [
 def look(request: HttpRequest) -> HttpResponse:
     messages.success(request, _("The part is added."))
     messages.error(request, _("The part is not added: its name is missing."))
-    wrong = SampleForm({"area": "-3", "condition": "pits"}, prefix="wrong")
+    wrong = SampleForm({"area": "-3", "condition": "pits"}, auto_id="wrong_%s")
     wrong.add_error(None, _("Blasting comes before coating. Put the steps in that order."))
     context = {
         "form": SampleForm(),

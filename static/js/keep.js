@@ -4,6 +4,8 @@
 const MARK = "typed:";
 const NEVER = new Set(["password", "file", "hidden", "submit", "button", "reset", "image"]);
 const PAUSE = 200;
+// A page of ours that answers opens this soon after the form has gone; a browser's own error page never does.
+const ANSWERED_WITHIN = 3000;
 
 const forms = () => [...document.querySelectorAll("form[data-keep]")];
 const keyOf = (form) => `${MARK}${location.pathname}#${form.dataset.keep || form.getAttribute("action") || ""}`;
@@ -53,7 +55,7 @@ function drafts() {
   return Object.keys(sessionStorage).filter((key) => key.startsWith(MARK));
 }
 
-// A draft that was sent is done with as soon as another page of ours opens, unless that page says otherwise.
+// A draft that was sent is done with when a page of ours answers, unless that page says otherwise.
 function settle() {
   const cameBack = performance.getEntriesByType("navigation")[0]?.type === "back_forward";
   const stays = cameBack || "keepDrafts" in document.body.dataset;
@@ -61,7 +63,8 @@ function settle() {
   for (const key of drafts()) {
     const draft = read(key);
     if (!draft?.sent) continue;
-    if (stays || again.has(key)) write(key, { ...draft, sent: false });
+    const answered = Date.now() - (draft.left ?? 0) < ANSWERED_WITHIN;
+    if (stays || !answered || again.has(key)) write(key, { ...draft, sent: false });
     else sessionStorage.removeItem(key);
   }
 }
@@ -95,7 +98,15 @@ function watch(form) {
   });
 }
 
+function leave() {
+  for (const key of drafts()) {
+    const draft = read(key);
+    if (draft?.sent) write(key, { ...draft, left: Date.now() });
+  }
+}
+
 settle();
+window.addEventListener("pagehide", leave);
 for (const form of forms()) {
   restore(form);
   watch(form);
