@@ -1,3 +1,37 @@
-from django.urls import URLPattern
+"""The first page: for each role, what to do next."""
 
-urlpatterns: list[URLPattern] = []
+from typing import Any
+
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import path
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+
+from quotes.desk import today
+from quotes.desk.context import DESK
+from shop.outbox import selectors as outbox
+from shop.people.roles import ROLE_MANAGER, ROLE_MECHANIC, has_role, roles_of
+from shop.restorations.models import Restoration
+
+JOBS_EACH_PAGE = 5
+
+
+@require_safe
+def home(request: HttpRequest) -> HttpResponse:
+    now = timezone.now()
+    day = timezone.localdate(now)
+    context: dict[str, Any] = {"day": day, "no_role": not roles_of(request.user)}
+    if has_role(request.user, *DESK):
+        context |= {"desk": True, "sections": today.for_desk(day), "begun": Restoration.objects.exists()}
+    if has_role(request.user, ROLE_MANAGER):
+        asleep = not outbox.awake(outbox.last_sweep(), now=now) and outbox.waiting().exists()
+        context |= {"totals": today.for_manager(day), "stuck": sum(outbox.stuck()), "asleep": asleep}
+    if has_role(request.user, ROLE_MECHANIC):
+        page = Paginator(today.authorised_restorations(), JOBS_EACH_PAGE).get_page(request.GET.get("page"))
+        context |= {"mechanic": True, "page": page, "jobs": today.jobs(list(page))}
+    return render(request, "desk/home.html", context)
+
+
+urlpatterns = [path("", home, name="home")]

@@ -1,0 +1,328 @@
+import re
+from decimal import Decimal
+
+import pytest
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
+
+from quotes.desk import today
+from quotes.pricing.models import IssuedQuote
+from shop.outbox.models import Heartbeat, Row
+from shop.restorations.models import Part, Restoration
+from shop.restorations.services import change_scope
+from shop.routes.models import Authorisation, Step
+from shop.routes.services import add_step, authorise, choose_finish, remove_step
+from tests.desk import rows
+from tests.desk.rows import day, quote, restoration
+from tests.workshop import NOW, WHO, frame, workshop
+from tests.workshop import restoration as bike
+
+pytestmark = pytest.mark.django_db
+
+
+def text(client: Client, address: str = "/") -> str:
+    """The page as it is read: without tags, with single spaces."""
+    response = client.get(address)
+    assert response.status_code == 200
+    main = response.content.decode().split("<main", 1)[1].split("</main>")[0]
+    return " ".join(re.sub(r"<[^>]*>", " ", main).split())
+
+
+def after(page: str, title: str) -> str:
+    assert title in page, page
+    return page.split(title, 1)[1]
+
+
+# who sees what
+
+
+def test_a_stranger_is_asked_to_sign_in(stranger):
+    assert stranger.get("/").url.startswith("/sign-in/")
+
+
+def test_a_person_without_a_role_reads_whom_to_ask(nobody):
+    page = text(nobody)
+    assert "Ask the manager to give you a role." in page
+    assert "Begin" not in page
+    assert "Agreed work" not in page
+
+
+@pytest.mark.parametrize("role", ["front_desk", "manager", "alone"])
+def test_an_empty_shop_gets_a_first_step_to_press(role, request):
+    client = request.getfixturevalue(role)
+    page = client.get("/").content.decode()
+    assert '<a class="button button-main" href="/restorations/begin/">Begin the first restoration</a>' in page
+
+
+def test_an_empty_shop_tells_the_mechanic_what_will_stand_there(mechanic):
+    page = text(mechanic)
+    assert "Nothing is agreed yet" in page
+    assert "Begin" not in page
+
+
+@pytest.mark.parametrize(
+    ("role", "seen", "not_seen"),
+    [
+        ("front_desk", ["Drafts in hand"], ["On offer", "Agreed work"]),
+        ("manager", ["Drafts in hand", "On offer"], ["Agreed work"]),
+        ("mechanic", ["Agreed work"], ["Drafts in hand", "On offer", "Heron"]),
+        ("alone", ["Drafts in hand", "On offer", "Agreed work"], []),
+    ],
+)
+def test_each_role_lands_on_its_own(role, seen, not_seen, request):
+    restoration()
+    page = text(request.getfixturevalue(role))
+    assert [words for words in seen if words not in page] == []
+    assert [words for words in not_seen if words in page] == []
+
+
+# the front desk
+
+
+def test_what_waits_comes_in_the_order_in_which_it_lapses_with_its_price(front_desk):
+    quote(restoration("Later"), until=day(30), net=123_400)
+    quote(restoration("Sooner"), until=day(3))
+    quote(restoration("Now"), until=day(0))
+    page = after(text(front_desk), "Waiting for an answer")
+    assert page.index("Now") < page.index("Q00003 lapses today") < page.index("Sooner")
+    assert page.index("Sooner") < page.index("Q00002 lapses in 3 days") < page.index("Later")
+    assert "Q00001 open until" in page
+    assert "€1,480.80" in page
+    assert "Lapsed without an answer" not in page
+    assert "Drafts in hand" not in page
+
+
+def test_one_day_is_one_day(front_desk):
+    quote(restoration(), until=day(1))
+    assert "Q00001 lapses in 1 day " in text(front_desk)
+
+
+def test_what_lapsed_comes_before_what_waits(front_desk):
+    quote(restoration("Old"), until=day(-1))
+    quote(restoration("New"), until=day(1))
+    page = text(front_desk)
+    assert "Q00001 lapsed after" in page
+    assert page.index("Lapsed without an answer") < page.index("Old") < page.index("Waiting for an answer")
+
+
+@pytest.mark.parametrize(
+    ("parts", "drafted", "words"),
+    [(0, True, "draft no parts yet"), (1, False, "no draft yet"), (0, False, "no draft yet no parts yet")],
+)
+def test_what_cannot_be_priced_yet_says_what_is_missing(front_desk, parts, drafted, words):
+    restoration(parts=parts, drafted=drafted)
+    page = after(text(front_desk), "Not ready to price")
+    assert words in page
+
+
+def test_a_part_out_of_scope_is_no_part(front_desk):
+    restoration()
+    Part.objects.update(removed_at=timezone.now())
+    assert "no parts yet" in after(text(front_desk), "Not ready to price")
+
+
+@pytest.mark.parametrize(
+    ("outcome", "changed", "in_hand"),
+    [
+        ("accepted", False, False),
+        ("accepted", True, True),
+        ("declined", False, False),
+        ("declined", True, True),
+        ("withdrawn", False, True),
+        ("", True, False),
+    ],
+)
+def test_a_draft_is_in_hand_while_somebody_has_to_finish_it(front_desk, outcome, changed, in_hand):
+    row = restoration()
+    quote(row, until=day(9), outcome=outcome)
+    if changed:
+        change_scope(row)
+    page = text(front_desk)
+    assert ("Drafts in hand" in page) is in_hand
+    assert ("changed since" in page) is (changed and (in_hand or not outcome))
+    assert ("€120.00" in page) is (in_hand or not outcome)
+
+
+def test_when_all_is_settled_nothing_waits(front_desk):
+    quote(restoration(), until=day(-30), outcome="accepted")
+    page = text(front_desk)
+    assert "Nothing waits for you" in page
+    assert "All restorations" in page
+
+
+def test_a_long_list_is_cut_and_leads_to_all_of_it(front_desk):
+    for number in range(today.SHOWN + 1):
+        restoration(f"Bike {number:02}")
+    html = front_desk.get("/").content.decode()
+    assert html.count('class="line"') == today.SHOWN
+    assert '<a href="/restorations/?standing=draft">All: Drafts in hand</a>' in html
+
+
+def test_no_draft_is_priced_for_the_first_page(front_desk, monkeypatch):
+    row = bike()
+    frame(row, workshop())
+    monkeypatch.setattr("quotes.engine.rollup.price", lambda _given: pytest.fail("priced"))
+    monkeypatch.setattr("quotes.pricing.selectors.priced", lambda _draft: pytest.fail("priced"))
+    assert "Heron 250" in text(front_desk)
+
+
+# the manager
+
+
+def test_the_manager_reads_sums_before_tax(manager):
+    quote(restoration(), until=day(9), net=10_000)
+    quote(restoration(), until=day(9), net=25_000)
+    quote(restoration(), until=day(-9), net=1)
+    quote(restoration(), until=day(9), net=70_000, outcome="accepted")
+    quote(restoration(), until=day(9), net=3, outcome="declined")
+    page = text(manager)
+    assert "On offer €350.00 2 open quotes, before tax" in page
+    assert "Accepted €700.00 1 quote since 1 Jan" in page
+
+
+def test_what_was_accepted_last_year_is_not_counted():
+    row = quote(restoration(), until=day(9), outcome="accepted")
+    this_year = today.for_manager(rows.today())
+    next_year = today.for_manager(rows.today().replace(year=rows.today().year + 1))
+    assert (this_year.accepted_count, this_year.accepted_net) == (1, Decimal("100.00"))
+    assert (next_year.accepted_count, next_year.accepted_net) == (0, Decimal("0.00"))
+    assert row.outcome.kind == "accepted"
+
+
+def test_open_quotes_below_the_floor_stand_apart_with_their_reason(manager, front_desk):
+    quote(restoration("Cheap"), until=day(9), reason="A friend of the house")
+    quote(restoration("Settled"), until=day(9), reason="Long ago", outcome="accepted")
+    page = after(text(manager), "Open below the floor")
+    assert "Cheap" in page
+    assert "A friend of the house" in page
+    assert "Long ago" not in page
+    assert "A friend of the house" not in text(front_desk)
+
+
+def owed(state: str) -> None:
+    Row.objects.create(
+        key=state,
+        handler="note",
+        payload="{}",
+        due_at=NOW,
+        created_at=NOW,
+        state=state,
+        done_at=NOW if state == "done" else None,
+    )
+
+
+@pytest.mark.parametrize("role", ["front_desk", "manager", "mechanic"])
+def test_background_jobs_that_need_a_person_are_shown_to_the_manager(role, request):
+    Heartbeat.objects.create(name="sweep", at=timezone.now(), by="w1")
+    owed("dead")
+    owed("unknown")
+    owed("done")
+    page = text(request.getfixturevalue(role))
+    assert ("2 background jobs need you." in page) is (role == "manager")
+    assert "nobody runs them" not in page
+
+
+def test_the_manager_is_told_when_nobody_runs_what_waits(manager):
+    assert "nobody runs them" not in text(manager)
+    owed("pending")
+    assert "Background jobs wait, and nobody runs them." in text(manager)
+
+
+# the mechanic
+
+
+def agreed(part: Part) -> None:
+    uids = part.steps.filter(removed_at__isnull=True).values_list("uid", flat=True)
+    authorise(step_uids=uids, kind=Authorisation.Kind.QUOTE, reference="Q00001", now=NOW)
+
+
+def test_the_mechanic_reads_what_is_agreed_part_by_part(mechanic):
+    shop = workshop()
+    row = bike()
+    agreed(frame(row, shop, deviation="powder instead of stove enamel"))
+    agreed(frame(row, shop, name="Yoke nut", area_name="Front fork", pieces=2, finish=shop.zinc))
+    frame(row, shop, name="Never agreed")
+    page = text(mechanic)
+    assert "Heron 250" in page
+    assert "2 parts" in page
+    assert "Frame 1× steel Black powder instead of stove enamel Blast · Spray" in page
+    assert "Front fork Yoke nut 2× steel Zinc Zinc plate (Brook Platers)" in page
+    assert "Never agreed" not in page
+
+
+def test_what_changed_after_the_agreement_is_not_to_be_worked_on_yet(mechanic):
+    shop = workshop()
+    part = frame(bike(), shop)
+    add_step(part=part, origin=Step.Origin.BEFORE, operation=shop.fit, **WHO)
+    agreed(part)
+    choose_finish(part=part, finish=shop.green, **WHO)
+    page = text(mechanic)
+    assert "Green Fit 2 steps not agreed" in page
+    for step in part.steps.filter(origin=Step.Origin.BEFORE):
+        remove_step(step=step, **WHO)
+    assert "Nothing is agreed yet" in text(mechanic)
+
+
+def test_no_money_and_no_customer_reaches_the_mechanic(mechanic):
+    shop = workshop()
+    row = bike()
+    part = frame(row, shop)
+    add_step(
+        part=part,
+        origin=Step.Origin.AFTER,
+        buy="Head bearing",
+        buy_source="reproduction",
+        buy_price_minor=123_456,
+        **WHO,
+    )
+    agreed(part)
+    quote(row, until=day(9), net=777_700, outcome="accepted")
+    owed("dead")
+    html = mechanic.get("/").content.decode()
+    assert "Head bearing" in html
+    for secret in ("€", "EUR", "1,234", "1234", "7,777", "9,332", "Fenwick", "margin", "/restorations/"):
+        assert secret not in html.replace("H1234", ""), secret
+
+
+def test_agreed_work_comes_five_restorations_to_a_page(mechanic):
+    shop = workshop()
+    for number in range(6):
+        agreed(frame(bike(f"Bike {number}"), shop))
+    assert "Page 1 of 2" in text(mechanic)
+    assert text(mechanic, "/?page=2").count("Bike ") == 1
+
+
+# the same for a small shop and a large one
+
+
+def fill(count: int) -> None:
+    """Of each kind of line ``count``, and an agreed restoration of as many parts."""
+    for number in range(count):
+        restoration(f"Draft {number}")
+        restoration(f"Bare {number}", parts=0, drafted=False)
+        for until, outcome in ((9, ""), (-9, ""), (9, "accepted")):
+            quote(restoration(f"Quoted {number}"), until=day(until), outcome=outcome, reason="because")
+
+
+def queries(client: Client, address: str) -> int:
+    client.get(address)
+    with CaptureQueriesContext(connection) as asked:
+        assert client.get(address).status_code == 200
+    return len(asked)
+
+
+def test_the_first_page_asks_as_much_of_a_large_shop_as_of_a_small_one(alone):
+    shop = workshop()
+    agreed(frame(bike(), shop))
+    fill(1)
+    few = queries(alone, "/")
+    fill(99)
+    row = bike()
+    for number in range(20):
+        agreed(frame(row, shop, name=f"Part {number}"))
+    assert Restoration.objects.count() > 500
+    assert IssuedQuote.objects.count() == 300
+    assert queries(alone, "/") == few
+    assert few < 30
