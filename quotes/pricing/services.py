@@ -305,8 +305,9 @@ def record_outcome(
     now: datetime,
 ) -> Outcome:
     """Record what became of a quote, once. Acceptance authorises exactly the steps that were issued."""
+    # By key: given the quote itself, the row would hang on it from now on, even when it is refused.
     outcome = Outcome(
-        quote=quote, kind=kind, who=said_by.strip(), how=how, reason=reason.strip(), at=now, recorded_by=who
+        quote_id=quote.pk, kind=kind, who=said_by.strip(), how=how, reason=reason.strip(), at=now, recorded_by=who
     )
     outcome.full_clean(validate_unique=False)
     if kind == Outcome.Kind.ACCEPTED and today > quote.valid_until:
@@ -317,22 +318,22 @@ def record_outcome(
     if kind == Outcome.Kind.DECLINED and not outcome.reason:
         raise ValidationError({"reason": _("Say in a word why it was declined; the weekly review learns from it.")})
     try:
-        return _settle(outcome, who=who, now=now)
+        return _settle(quote, outcome, who=who, now=now)
     except IntegrityError:
         raise SettledError(_("This quote has an outcome already. Look at the page again.")) from None
 
 
 @transaction.atomic
-def _settle(outcome: Outcome, *, who: str, now: datetime) -> Outcome:
+def _settle(quote: IssuedQuote, outcome: Outcome, *, who: str, now: datetime) -> Outcome:
     outcome.save(force_insert=True)
     if outcome.kind == Outcome.Kind.ACCEPTED:
-        uids = outcome.quote.steps.values_list("step_uid", flat=True)
-        authorise(step_uids=uids, kind=Authorisation.Kind.QUOTE, reference=str(outcome.quote), now=now)
+        uids = quote.steps.values_list("step_uid", flat=True)
+        authorise(step_uids=uids, kind=Authorisation.Kind.QUOTE, reference=str(quote), now=now)
     record(
         who=who,
         at=now,
         what=f"quote {outcome.kind}",
-        subject=subject_of(outcome.quote),
+        subject=subject_of(quote),
         after={"who": outcome.who, "how": outcome.how, "reason": outcome.reason},
     )
     return outcome

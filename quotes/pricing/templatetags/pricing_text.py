@@ -18,6 +18,7 @@ register = template.Library()
 
 COLOUR = re.compile(r"#[0-9a-fA-F]{6}")
 DEEPEST = 4
+EDGE = "#747d81"  # seen against black and against white
 FINE, FINER = Decimal("0.0001"), Decimal("0.00000001")
 
 
@@ -32,8 +33,8 @@ def chip(line: OfferLine) -> SafeString | str:
     """A paint chip of the agreed finish, with the hole it hangs by. Nothing when the finish has no colour of its own."""
     if not COLOUR.fullmatch(line.swatch):
         return ""
-    card = box(0.5, 0.5, 23, 15, fill=line.swatch, stroke="#1a1d1f", radius=2)
-    hole = dot(6, 8, 2.6, fill="#ffffff", stroke="#1a1d1f")
+    card = box(0.5, 0.5, 23, 15, fill=line.swatch, stroke=EDGE, radius=2)
+    hole = dot(6, 8, 2.6, fill="#ffffff", stroke=EDGE)
     return picture(card, hole, width=24, height=16, title=_("Paint chip: %(finish)s") % {"finish": line.finish})
 
 
