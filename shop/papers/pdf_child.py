@@ -56,7 +56,7 @@ def fetcher(assets: Mapping[str, bytes]) -> Any:
     """Hands out the bytes it was given, and nothing else: no network, no file, no data address."""
     from weasyprint.urls import URLFetcher, URLFetcherResponse
 
-    class Assets(URLFetcher):
+    class Assets(URLFetcher):  # type: ignore[misc]  # the library has no types
         def fetch(self, url: str, headers: object = None) -> Any:  # noqa: ARG002  (the library's signature)
             scheme, _, name = url.partition(":")
             if scheme != "asset":

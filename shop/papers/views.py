@@ -9,9 +9,9 @@ from django.views.decorators.http import require_safe
 from shop.papers import selectors
 from shop.papers.models import Document
 
-# What a browser shows under the sandbox policy below. All else is saved: a stored file never runs as a page
-# of ours, and browsers refuse to open a PDF inside a sandbox.
-SHOWN_INLINE = {"image/jpeg", "image/png", "image/webp"}
+# What a browser shows by itself under the sandbox policy below (a PDF too: seen in Chromium 156). All else is
+# saved, so that no stored file runs as a page of ours.
+SHOWN_INLINE = {"application/pdf", "image/jpeg", "image/png", "image/webp"}
 
 
 @require_safe

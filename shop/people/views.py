@@ -7,6 +7,7 @@ from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_safe
@@ -57,7 +58,7 @@ def look(request: HttpRequest) -> HttpResponse:
     return render(request, "people/look.html", context)
 
 
-def _route() -> drawings.SafeString:
+def _route() -> SafeString:
     stops = [_("strip"), _("blast"), _("coat"), _("fit")]
     parts = [drawings.line(40, 24, 400, 24, width=2)]
     for number, stop in enumerate(stops):

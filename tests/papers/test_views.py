@@ -57,6 +57,13 @@ def test_a_name_outside_ascii_is_sent_as_the_standard_says() -> None:
     assert response["Content-Disposition"] == "inline; filename*=utf-8''Pr%C3%BCfung.png"
 
 
+def test_a_pdf_opens_in_the_browser_under_its_own_name() -> None:
+    paper = services.store(name="quote 12.pdf", media_type="application/pdf", content=b"%PDF-1.7", now=NOW)
+    response = signed_in("desk").get(paper.get_absolute_url())
+    assert response["Content-Type"] == "application/pdf"
+    assert response["Content-Disposition"] == 'inline; filename="quote 12.pdf"'
+
+
 def test_an_unknown_document_is_not_found() -> None:
     assert signed_in("desk").get(f"/papers/{uuid.uuid4()}/").status_code == 404
 
