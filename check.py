@@ -34,8 +34,7 @@ AT_ONCE = 2
 STEP_LIMIT = 1800  # seconds after which a step counts as hung
 
 POSTGRESQL, REDIS, CHROMIUM = "PostgreSQL", "Redis", "Chromium"
-WITHOUT_DATABASE = ("tests/engine", "tests/truth", "tests/shop/tree")
-ON_THEIR_OWN = (*WITHOUT_DATABASE, "tests/faults", "tests/e2e", "tests/bench")
+ON_THEIR_OWN = ("tests/engine", "tests/truth", "tests/shop/tree", "tests/faults", "tests/e2e", "tests/bench")
 
 
 @dataclass(frozen=True)
@@ -71,12 +70,13 @@ STEPS = (
     ),
     Step("tests on PostgreSQL", tests=DATABASE_TESTS, needs=(POSTGRESQL,)),
     Step("tests on SQLite", tests=DATABASE_TESTS, quick=True),
-    Step("engine, truth, process tree", tests=(*WITHOUT_DATABASE, "-m", "not long"), quick=True),
+    Step("engine and truth", tests=("tests/engine", "tests/truth", "-m", "not long"), quick=True),
+    Step("process tree", tests=("tests/shop/tree", "-m", "not (browser or long)")),
     Step(
         "background jobs with Redis", tests=("tests", "--ignore=tests/e2e", "-m", "redis and not long"), needs=(REDIS,)
     ),
     Step("faults", tests=("tests/faults", "-m", "not (redis or long)"), needs=(POSTGRESQL, REDIS)),
-    Step("browser", tests=("tests/e2e", "-m", "not long"), needs=(CHROMIUM,)),
+    Step("browser", tests=("tests/e2e", "tests/shop/tree", "-m", "browser and not long"), needs=(CHROMIUM,)),
     Step("long simulations", tests=("tests", "-m", "long"), needs=(POSTGRESQL, REDIS), long=True),
     Step("benches", ("-m", "tests.bench"), needs=(POSTGRESQL, REDIS), alone=True, shown=True),
 )
@@ -100,6 +100,10 @@ class Result:
 # -- services of our own, thrown away afterwards -------------------------------------------------------------------
 
 
+class AbsentError(Exception):
+    """A service cannot be had on this machine; the text says why."""
+
+
 def free_port() -> int:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
@@ -118,8 +122,7 @@ def postgresql(folder: Path) -> Iterator[str]:
     """A cluster that lives in memory where it can: so it may keep every safety setting on and still be quick."""
     programs = postgresql_programs()
     if not programs:
-        yield "the program initdb is not there"
-        return
+        raise AbsentError("the program initdb is not there")
     memory = Path("/dev/shm")
     in_memory = memory.is_dir() and shutil.disk_usage(memory).free > 2**30
     where = Path(tempfile.mkdtemp(prefix="bareframe-pg-", dir=memory if in_memory else folder))
@@ -157,8 +160,7 @@ def postgresql(folder: Path) -> Iterator[str]:
 def redis(folder: Path) -> Iterator[str]:
     program = shutil.which("redis-server")
     if not program:
-        yield "the program redis-server is not there"
-        return
+        raise AbsentError("the program redis-server is not there")
     port = free_port()
     command = [program, "--port", str(port), "--bind", "127.0.0.1", "--save", "", "--appendonly", "no"]
     with subprocess.Popen(
@@ -173,8 +175,10 @@ def redis(folder: Path) -> Iterator[str]:
 
 @contextlib.contextmanager
 def chromium(_folder: Path) -> Iterator[str]:
-    found = shutil.which("chromium") or shutil.which("chromium-browser")
-    yield found or "the program chromium is not there"
+    found = shutil.which("chromium")
+    if not found:
+        raise AbsentError("the program chromium is not there")
+    yield found
 
 
 def wait_for(port: int) -> None:
@@ -196,7 +200,6 @@ SERVICES = {POSTGRESQL: postgresql, REDIS: redis, CHROMIUM: chromium}
 VARIABLES = {
     POSTGRESQL: "BAREFRAME_TEST_POSTGRES",
     REDIS: "BAREFRAME_TEST_REDIS",
-    CHROMIUM: "BAREFRAME_TEST_CHROMIUM",
 }
 
 
@@ -204,9 +207,9 @@ VARIABLES = {
 
 
 class Runner:
-    def __init__(self, folder: Path, services: dict[str, str]) -> None:
+    def __init__(self, folder: Path, services: dict[str, str], absent: dict[str, str]) -> None:
         self._folder = folder
-        self._services = services
+        self._services, self._absent = services, absent
         self._running: set[subprocess.Popen[bytes]] = set()
         self._lock = threading.Lock()
 
@@ -226,19 +229,11 @@ class Runner:
         return result
 
     def _why_not(self, step: Step) -> str:
-        for need in step.needs:
-            if not self._services[need].startswith(("/", "postgres://", "redis://")):
-                return self._services[need]
-        paths = [word for word in (*step.tests, *step.command[1:]) if word.startswith(("tests/", "tests."))]
-        if paths and not any((ROOT / path.replace(".", "/")).exists() for path in paths):
+        absent = [self._absent[need] for need in step.needs if need in self._absent]
+        paths = [word for word in step.tests if word.startswith("tests/")]
+        if not absent and paths and not any((ROOT / path).exists() for path in paths):
             return "nothing there yet"
-        if (
-            step.command[:1] == ("-m",)
-            and step.command[1] == "tests.bench"
-            and not (ROOT / "tests/bench/__main__.py").exists()
-        ):
-            return "nothing there yet"
-        return ""
+        return ", ".join(absent)
 
     def _command(self, step: Step, report: Path) -> list[str]:
         python = str(VENV / "bin" / "python")
@@ -251,7 +246,7 @@ class Runner:
         """Nothing of the caller's own shop reaches a step, and no two steps share a folder or a database."""
         clean = {name: value for name, value in os.environ.items() if not name.startswith(("BAREFRAME_", "DJANGO_"))}
         clean |= {"BAREFRAME_HOME": str(home), "PYTHONDONTWRITEBYTECODE": "1"}
-        clean |= {VARIABLES[service]: address for service, address in self._services.items()}
+        clean |= {VARIABLES[name]: where for name, where in self._services.items() if name in VARIABLES}
         if step.tests or step.command[-1] == "tests.bench":
             clean["BAREFRAME_TESTING"] = "1"
         if "PostgreSQL" in step.name:
@@ -371,8 +366,13 @@ def main() -> int:
         folder = Path(kept.enter_context(tempfile.TemporaryDirectory(prefix="bareframe-check-")))
         folder.chmod(0o755)
         needed = {need for step in steps for need in step.needs}
-        services = {need: kept.enter_context(SERVICES[need](folder)) for need in sorted(needed)}
-        runner = Runner(folder, services)
+        services, absent = {}, {}
+        for need in sorted(needed):
+            try:
+                services[need] = kept.enter_context(SERVICES[need](folder))
+            except AbsentError as reason:
+                absent[need] = str(reason)
+        runner = Runner(folder, services, absent)
         kept.callback(runner.end)
         return close(run_all(steps, runner, asked), asked)
 

@@ -64,7 +64,7 @@ def test_what_was_not_run_says_why(capsys):
 
 def test_a_real_failing_step_is_shown_and_a_good_one_is_not(tmp_path, monkeypatch, capsys):
     monkeypatch.setattr(check, "VENV", Path(sys.prefix))
-    runner = check.Runner(tmp_path, {})
+    runner = check.Runner(tmp_path, {}, {})
     good = check.Step("good", ("-c", "print('all is well')"))
     bad = check.Step("bad", ("-c", "print('this is why'); raise SystemExit(3)"))
     assert [r.code for r in sorted(check.run_all([good, bad], runner, LENIENT), key=lambda r: r.code)] == [0, 3]
@@ -75,7 +75,7 @@ def test_a_real_failing_step_is_shown_and_a_good_one_is_not(tmp_path, monkeypatc
 
 def test_steps_share_no_folder_and_inherit_no_settings(tmp_path, monkeypatch):
     monkeypatch.setenv("BAREFRAME_DATABASE", "postgres://somewhere/dear")
-    runner = check.Runner(tmp_path, {check.POSTGRESQL: "postgres://127.0.0.1:1/"})
+    runner = check.Runner(tmp_path, {check.POSTGRESQL: "postgres://127.0.0.1:1/"}, {})
     seen = [runner._environment(step, tmp_path / step.name) for step in check.STEPS if step.tests]
     assert len({environment["BAREFRAME_HOME"] for environment in seen}) == len(seen)
     assert {environment.get("BAREFRAME_DATABASE") for environment in seen} == {
@@ -89,3 +89,9 @@ def test_every_test_folder_belongs_to_exactly_one_kind_of_step():
     run = {word for step in check.STEPS for word in (*step.tests, *step.command)}
     assert {folder for folder in check.ON_THEIR_OWN if folder not in run} == {"tests/bench"}
     assert "tests.bench" in run
+
+
+def test_a_step_whose_service_is_absent_is_not_run_and_says_why(tmp_path):
+    runner = check.Runner(tmp_path, {}, {check.REDIS: "the program redis-server is not there"})
+    result = runner.run(check.Step("jobs", tests=("tests",), needs=(check.REDIS,)))
+    assert (result.not_run, result.code) == ("the program redis-server is not there", 0)
