@@ -1,6 +1,6 @@
 """Rows that are dated and never edited: which one holds on a day, and how the next one is added.
 
-Of several rows for the same thing and day the one with the highest revision holds.
+The latest day from which a row is valid, not after the day asked for; of several for that day the highest revision.
 """
 
 from datetime import date, datetime
@@ -17,13 +17,15 @@ TRIES = 20
 Row = TypeVar("Row", bound=models.Model)
 
 
-def in_force(rows: models.QuerySet[Row], *, of: str, on: date) -> models.QuerySet[Row]:
-    """Of dated ``rows`` the one that holds ``on`` a day, for each value of the field ``of``.
+def latest_first(rows: models.QuerySet[Row], *, on: date) -> models.QuerySet[Row]:
+    """Dated ``rows`` that were valid ``on`` a day or before it; the first is the one that holds."""
+    return rows.filter(valid_from__lte=on).order_by("-valid_from", "-revision")
 
-    The latest day from which a row is valid, not after ``on``; of several for that day the highest revision.
-    """
-    latest = rows.model._default_manager.filter(**{of: OuterRef(of)}, valid_from__lte=on)
-    return rows.filter(pk=Subquery(latest.order_by("-valid_from", "-revision").values("pk")[:1]))
+
+def in_force(rows: models.QuerySet[Row], *, of: str, on: date) -> models.QuerySet[Row]:
+    """Of dated ``rows`` the one that holds ``on`` a day, for each value of the field ``of``."""
+    same = rows.model._default_manager.filter(**{of: OuterRef(of)})
+    return rows.filter(pk=Subquery(latest_first(same, on=on).values("pk")[:1]))
 
 
 def add_revision(row: Row, *, of: str = "") -> Row:
@@ -51,8 +53,7 @@ def held_before(row: Row, *, of: str = "") -> Row | None:
     """The row that held on the day from which ``row`` shall."""
     if not isinstance(_day(row), date):
         return None  # what was typed is no day: validation says so
-    rows = _of_the_same(row, of).filter(valid_from__lte=_day(row))
-    return rows.order_by("-valid_from", "-revision").first()
+    return latest_first(_of_the_same(row, of), on=_day(row)).first()
 
 
 def tell(

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from quotes.engine import inputs
-from shop.methods.dated import in_force
+from shop.methods.dated import in_force, latest_first
 from shop.methods.models import StandardTime
 from shop.methods.selectors import standard_times
 from shop.rates import engine_values
@@ -40,8 +40,8 @@ def tax_rates(on: date) -> dict[str, TaxRate]:
 
 def policy(on: date) -> PricePolicy | None:
     """The price policy in force, with its payment stages."""
-    policies = PricePolicy.objects.filter(valid_from__lte=on).select_related("handling_grade")
-    return policies.order_by("-valid_from", "-revision").prefetch_related("stages").first()
+    policies = latest_first(PricePolicy.objects.all(), on=on)
+    return policies.select_related("handling_grade").prefetch_related("stages").first()
 
 
 @dataclass(frozen=True, slots=True)
