@@ -185,6 +185,8 @@ CONTENT_SECURITY_POLICY = {
 }
 
 LANGUAGE_CODE = os.environ.get("BAREFRAME_LANGUAGE", "en-gb")
+# Pages speak the shop's language, whatever a browser asks for: dates and money must read alike for everyone.
+LANGUAGES = [(LANGUAGE_CODE, LANGUAGE_CODE)]
 TIME_ZONE = os.environ.get("BAREFRAME_TIME_ZONE", "Europe/London")
 USE_I18N = True
 USE_TZ = True

@@ -77,8 +77,8 @@ class MoneyField(forms.DecimalField):
 class StepForm(StepModelForm):
     """What may be set about one step; a bought-in part has other fields than a step of work."""
 
-    replacement = MoneyField(label=gettext_lazy("price of a replacement"), min_value=0, required=False)
-    buy_price = MoneyField(label=gettext_lazy("price per piece"), min_value=0, required=False)
+    replacement = MoneyField(label=gettext_lazy("Price of a replacement"), min_value=0, required=False)
+    buy_price = MoneyField(label=gettext_lazy("Price per piece"), min_value=0, required=False)
 
     class Meta:
         model = Step
@@ -132,10 +132,10 @@ class StepForm(StepModelForm):
 class NewPartForm(forms.Form):
     """The least that is needed for another part."""
 
-    name = forms.CharField(label=gettext_lazy("part"), max_length=100)
-    area_name = forms.CharField(label=gettext_lazy("area of the bike"), max_length=60, required=False)
+    name = forms.CharField(label=gettext_lazy("Part"), max_length=100)
+    area_name = forms.CharField(label=gettext_lazy("Area of the bike"), max_length=60, required=False)
     pieces = forms.IntegerField(
-        label=gettext_lazy("pieces"),
+        label=gettext_lazy("Pieces"),
         min_value=0,
         max_value=100_000,
         initial=1,
@@ -147,15 +147,15 @@ class NewStepForm(forms.Form):
     """Another step: an operation, a service, or something to buy. Exactly one of the three."""
 
     origin = forms.ChoiceField(
-        label=gettext_lazy("where on the route"),
+        label=gettext_lazy("Where on the route"),
         choices=[(Step.Origin.BEFORE, Step.Origin.BEFORE.label), (Step.Origin.AFTER, Step.Origin.AFTER.label)],
     )
-    operation = forms.ModelChoiceField(Operation.objects.all(), label=gettext_lazy("labour operation"), required=False)
+    operation = forms.ModelChoiceField(Operation.objects.all(), label=gettext_lazy("Labour operation"), required=False)
     service = forms.ModelChoiceField(
-        Service.objects.select_related("vendor"), label=gettext_lazy("vendor's service"), required=False
+        Service.objects.select_related("vendor"), label=gettext_lazy("Vendor's service"), required=False
     )
-    buy = forms.CharField(label=gettext_lazy("bought-in part"), max_length=100, required=False)
-    buy_source = forms.ChoiceField(label=gettext_lazy("source"), choices=[("", "—"), *Source.choices], required=False)
+    buy = forms.CharField(label=gettext_lazy("Bought-in part"), max_length=100, required=False)
+    buy_source = forms.ChoiceField(label=gettext_lazy("Source"), choices=[("", "—"), *Source.choices], required=False)
 
     def clean(self) -> dict[str, Any]:
         data: dict[str, Any] = super().clean() or {}
@@ -170,7 +170,7 @@ class NewStepForm(forms.Form):
 class WaitForm(forms.Form):
     """Which step of the same restoration has to be done first."""
 
-    on = forms.ModelChoiceField(Step.objects.none(), label=gettext_lazy("waits for"))
+    on = forms.ModelChoiceField(Step.objects.none(), label=gettext_lazy("Waits for"))
 
     def __init__(self, *args: Any, step: Step, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -208,7 +208,7 @@ class IssueForm(forms.Form):
         label=gettext_lazy("Some prices are only guessed, and I know that"), required=False
     )
     below_floor_reason = forms.CharField(
-        label=gettext_lazy("reason for going below the floor"), max_length=200, required=False
+        label=gettext_lazy("Reason for going below the floor"), max_length=200, required=False
     )
 
 
