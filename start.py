@@ -93,11 +93,11 @@ def follow(pip: subprocess.Popen[str], total: int) -> list[str]:
     for line in pip.stdout or ():
         tail = [*tail[-19:], line.rstrip()]
         found += line.startswith(("Collecting ", "Requirement already satisfied"))
-        if time.monotonic() - said > 4:
-            said = time.monotonic()
-            say(f"  {min(found, total)} of {total}")
         if line.startswith("Installing collected"):
             say("  all there, unpacking ...")
+        elif found and time.monotonic() - said > 4:
+            said = time.monotonic()
+            say(f"  {min(found, total)} of {total}")
     return tail
 
 
@@ -132,6 +132,18 @@ def apt_install(packages: list[str]) -> None:
             say("\n".join(f"  {line}" for line in done.stderr.splitlines()[-3:]))
 
 
+def prepare_home(home: Path) -> None:
+    try:
+        home.mkdir(parents=True, exist_ok=True)
+        writable = os.access(home, os.W_OK | os.X_OK)
+    except OSError:
+        writable = False
+    if not writable:
+        sys.exit(
+            f"{home} cannot be written. Give another folder with --home, or this account the right to write there."
+        )
+
+
 def options() -> argparse.Namespace:
     parser = argparse.ArgumentParser(description="Set up what is missing, then serve the shop.", allow_abbrev=False)
     parser.add_argument("--empty", action="store_true", help="begin with an empty shop, without the example workshop")
@@ -144,6 +156,7 @@ def options() -> argparse.Namespace:
 def main() -> None:
     refuse_old_python()
     chosen = options()
+    prepare_home(chosen.home or Path(os.environ.get("BAREFRAME_HOME", ROOT / "data")))
     venv = ROOT / ".venv"
     fresh = prepare(venv, ROOT / "requirements.txt")
     prepare_system(may_install=fresh)

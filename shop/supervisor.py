@@ -84,7 +84,8 @@ class Supervisor:
 
     def run(self) -> None:
         for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
-            signal.signal(number, self._on_signal)
+            if signal.getsignal(number) != signal.SIG_IGN:  # nohup and the like mean what they ask for
+                signal.signal(number, self._on_signal)
         asked = time.monotonic()
         try:
             while not self._signals:

@@ -12,6 +12,8 @@ class NoPortError(Exception):
 
 def free_port(host: str, wanted: int, *, say: Callable[[str], None]) -> int:
     """``wanted``, or the next one free, which is said. Raises `NoPortError` where trying others would not help."""
+    if not 1 <= wanted <= 65535:
+        raise NoPortError("A port is a number from 1 to 65535.")
     for port in count(wanted):
         if port > 65535 or port >= wanted + TRIES:
             raise NoPortError(f"No port from {wanted} to {port - 1} is free. Choose another with --port.")

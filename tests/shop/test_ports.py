@@ -54,3 +54,9 @@ def test_without_any_free_port_it_says_so(taken, monkeypatch):
 def test_an_address_of_another_machine_is_not_tried_port_by_port():
     with pytest.raises(NoPortError, match="cannot be used"):
         free_port("192.0.2.1", 8000, say=pytest.fail)  # a documentation address (RFC 5737)
+
+
+@pytest.mark.parametrize("wrong", [-1, 0, 65536])
+def test_what_is_no_port_is_refused(wrong):
+    with pytest.raises(NoPortError, match="from 1 to 65535"):
+        free_port(HOST, wrong, say=pytest.fail)

@@ -102,3 +102,14 @@ def test_as_root_they_are_installed_once_and_not_tried_at_every_start(monkeypatc
     start.prepare_system(may_install=True)
     start.prepare_system(may_install=False)
     assert tried == [["libabsent9"]]
+
+
+def test_a_folder_that_cannot_be_is_told_in_a_sentence(tmp_path):
+    (tmp_path / "file").touch()
+    with pytest.raises(SystemExit, match=r"cannot be written\. Give another folder with --home"):
+        start.prepare_home(tmp_path / "file" / "home")
+
+
+def test_the_folder_for_the_data_is_made(tmp_path):
+    start.prepare_home(tmp_path / "a" / "home")
+    assert (tmp_path / "a" / "home").is_dir()

@@ -9,7 +9,7 @@ from typing import Any, NoReturn, TextIO
 from django.conf import settings
 from django.core.checks import ERROR, run_checks
 from django.core.management.base import BaseCommand, CommandError
-from django.db import connections
+from django.db import OperationalError, connections
 
 from shop.checks import TAG
 from shop.management import children, first_start, lan
@@ -61,7 +61,10 @@ class Command(BaseCommand):
         return lock
 
     def _refuse_unsafe(self) -> None:
-        found = run_checks(tags=[TAG], databases=["default"])
+        try:
+            found = run_checks(tags=[TAG], databases=["default"])
+        except OperationalError as error:
+            raise CommandError(f"The database cannot be used: {str(error).strip()}") from None
         for message in found:
             self._say(f"{message.msg}\n  {message.hint}")
         if any(message.is_serious(ERROR) for message in found):

@@ -106,6 +106,21 @@ def test_a_signal_ends_all_of_it(begin, tmp_path, number):
     assert alive(tmp_path) == []
 
 
+def test_what_was_told_to_ignore_a_hang_up_does(begin, tmp_path):
+    """As ``nohup`` does it."""
+    before = signal.signal(signal.SIGHUP, signal.SIG_IGN)
+    try:
+        process = begin(OBEYS)
+    finally:
+        signal.signal(signal.SIGHUP, before)
+    until_up(tmp_path)
+    process.send_signal(signal.SIGHUP)
+    with pytest.raises(subprocess.TimeoutExpired):
+        process.wait(timeout=1)
+    process.terminate()
+    process.wait(timeout=5)
+
+
 def test_a_child_that_will_not_end_is_killed_when_patience_is_over(begin, tmp_path):
     process = begin(REFUSES, patience=1.5)
     until_up(tmp_path)

@@ -167,6 +167,13 @@ def test_what_endangers_the_data_keeps_it_from_starting(made_home, begin):
     assert "Bareframe: " not in service.said
 
 
+def test_a_database_that_does_not_answer_is_told_in_a_sentence(made_home, begin):
+    service = begin(made_home, BAREFRAME_DATABASE="postgres://nobody@127.0.0.1:1/nothing")
+    assert service.process.wait(timeout=SLOW) == 1
+    assert "The database cannot be used" in service.said
+    assert "Traceback" not in service.said
+
+
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGKILL])
 def test_web_and_background_end_with_it(made_home, begin, number):
     service = begin(made_home).until_serving()
