@@ -9,7 +9,7 @@ from django.db import IntegrityError, transaction
 from shop import guards
 from shop.journal.models import Entry
 from shop.methods import selectors, services
-from shop.methods.models import ConditionFactor, Finish, FinishRoute, FinishStep, Operation, StandardTime
+from shop.methods.models import Operation, StandardTime
 from tests.faults.processes import race
 from tests.rates import things
 from tests.rates.things import JANUARY, MARCH, MAY, NOW
@@ -108,28 +108,3 @@ def test_only_the_operations_named_are_read() -> None:
     note(blast)
     note(mask)
     assert list(selectors.standard_times(MAY, only=[str(mask.uid)])) == [mask.pk]
-
-
-@pytest.mark.django_db
-def test_a_condition_that_is_not_noted_has_no_factor() -> None:
-    blast = things.operation()
-    ConditionFactor.objects.create(operation=blast, condition="seized", factor=Decimal("1.5"))
-    assert selectors.condition_factors() == {(blast.pk, "seized"): Decimal("1.5")}
-
-
-@pytest.mark.django_db
-@pytest.mark.parametrize("count", [5, 50])
-def test_finish_routes_of_one_direction_come_in_a_fixed_number_of_queries(
-    count: int, django_assert_num_queries: Any
-) -> None:
-    blast, zinc = things.operation(), things.service()
-    for number in range(count):
-        finish = Finish.objects.create(name=f"Finish {number}", process="zinc")
-        for direction in ("apply", "remove"):
-            route = FinishRoute.objects.create(finish=finish, material="steel", direction=direction)
-            FinishStep.objects.create(route=route, position=2, service=zinc)
-            FinishStep.objects.create(route=route, position=1, operation=blast)
-    with django_assert_num_queries(4):  # routes, steps, operations, services
-        routes = selectors.finish_routes("remove")
-        assert [[step.work for step in route.steps.all()] for route in routes.values()] == [[blast, zinc]] * count
-    assert {route.direction for route in routes.values()} == {"remove"}
