@@ -29,6 +29,7 @@ class Row(models.Model):
     state = models.CharField(_("state"), max_length=10, choices=State, default=State.PENDING)
     lease_until = models.DateTimeField(null=True, blank=True)
     leased_by = models.CharField(max_length=100, blank=True)
+    hinted_until = models.DateTimeField(null=True, blank=True)
     attempts = models.PositiveIntegerField(_("attempts"), default=0)
     last_error = models.TextField(_("last error"), blank=True)
     created_at = models.DateTimeField(_("asked for"))

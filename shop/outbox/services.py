@@ -21,7 +21,7 @@ LEASE = timedelta(seconds=120)
 MOST_ATTEMPTS = 5
 FIRST_DELAY = timedelta(seconds=10)
 DELAY_GROWTH = 4
-AT_ONCE = 100
+AT_ONCE, EXPIRED_AT_ONCE = 50, 10
 HEARTBEAT_EVERY = timedelta(seconds=5)
 
 log = logging.getLogger("bareframe.outbox")
@@ -99,11 +99,14 @@ def _tell_trouble(found: Sequence[str]) -> None:
 
 
 def due_rows(*, now: datetime) -> list[int]:
-    """Rows to deliver now, the longest due first. What was interrupted and may not be repeated is settled."""
+    """Rows to deliver now, the longest due first. What was interrupted and may not be repeated is settled.
+
+    Rows whose worker died come last: if one of them killed it, it does not keep the others waiting.
+    """
     waiting = Row.objects.filter(state=PENDING, due_at__lte=now).order_by("due_at")
     expired = Row.objects.filter(state__in=RUNNING, lease_until__lte=now).order_by("lease_until")
-    again = [row.pk for row in expired[:AT_ONCE] if not _settled(row)]
-    return again + list(waiting.values_list("pk", flat=True)[:AT_ONCE])
+    again = [row.pk for row in expired[:EXPIRED_AT_ONCE] if not _settled(row)]
+    return [*waiting.values_list("pk", flat=True)[:AT_ONCE], *again]
 
 
 def _settled(row: Row) -> bool:
@@ -117,6 +120,16 @@ def _settled(row: Row) -> bool:
     with contextlib.suppress(LeaseLostError):  # another sweep was quicker
         _end_run(row, [row.state], state=state, last_error=told)
     return True
+
+
+def without_hint(row_ids: Sequence[int], *, now: datetime) -> list[int]:
+    """Those of the rows that no worker was lately hinted at: hints repeated each sweep would crowd out the work."""
+    hinted = set(Row.objects.filter(pk__in=row_ids, hinted_until__gt=now).values_list("pk", flat=True))
+    return [row_id for row_id in row_ids if row_id not in hinted]
+
+
+def mark_hinted(row_ids: Sequence[int], *, until: datetime) -> None:
+    Row.objects.filter(pk__in=row_ids).update(hinted_until=until)
 
 
 # -- one delivery --------------------------------------------------------------------------------------------------

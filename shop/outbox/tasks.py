@@ -4,6 +4,7 @@ import logging
 import os
 import socket
 from collections.abc import Sequence
+from datetime import timedelta
 from typing import Any
 
 from celery import current_app, shared_task
@@ -16,8 +17,8 @@ from shop.outbox import services
 from shop.outbox.signals import background_starts
 
 SWEEP_EVERY = 0.5  # seconds
-# A hint or a sweep that waited longer than this is not needed any more: a later sweep hints anew.
-HINT_LASTS = 10.0
+# A hint that waited longer than this is not needed any more: a sweep hints anew, also when the broker lost it.
+HINT_LASTS = 5.0
 
 log = logging.getLogger("bareframe.outbox")
 
@@ -34,19 +35,25 @@ def deliver(row_id: int) -> None:
 @shared_task
 def sweep() -> list[int]:
     """Returns the rows that are due. With a broker it also hints at them; without one, the caller delivers them."""
-    due = services.sweep(now=timezone.now(), worker=worker_name())
-    if not settings.EMBEDDED:
-        _hint(due)
+    now = timezone.now()
+    due = services.sweep(now=now, worker=worker_name())
+    if due and not settings.EMBEDDED:
+        sent = _hint(services.without_hint(due, now=now))
+        services.mark_hinted(sent, until=now + timedelta(seconds=HINT_LASTS))
     return due
 
 
-def _hint(row_ids: Sequence[int]) -> None:
+def _hint(row_ids: Sequence[int]) -> list[int]:
+    """Returns the rows whose hints the broker took."""
+    sent: list[int] = []
     for row_id in row_ids:
         try:
             deliver.apply_async(args=(row_id,), expires=HINT_LASTS, retry=False)
         except OperationalError as error:
             log.warning("The broker took no hints (%s); the next sweep hints again.", error)
-            return
+            break
+        sent.append(row_id)
+    return sent
 
 
 @worker_init.connect

@@ -233,7 +233,7 @@ def told() -> list[tuple[str, str, str, str]]:
 
 # -- hints repeated by many workers (D-10) ---------------------------------------------------------------------------
 
-ROWS, HINTS = 200, 50
+ROWS, HINTS = 60, 50
 
 
 def deliver_all_hints(number: int) -> list[str]:

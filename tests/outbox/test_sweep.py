@@ -42,6 +42,25 @@ def test_a_row_whose_worker_died_is_due_again_when_its_lease_is_over() -> None:
 
 
 @pytest.mark.django_db(transaction=True)
+def test_rows_whose_worker_died_do_not_keep_the_others_waiting() -> None:
+    old, new = publish("old", due_at=NOW - SECOND), publish("new")
+    Row.objects.filter(pk=old.pk).update(state="leased", lease_until=NOW, leased_by="w1")
+    assert sweep(NOW) == [new.pk, old.pk]
+
+
+# -- hints ---------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.django_db
+def test_a_row_is_hinted_at_again_only_when_its_hint_is_too_old() -> None:
+    rows = [publish(f"k{number}").pk for number in range(3)]
+    assert services.without_hint(rows, now=NOW) == rows
+    services.mark_hinted(rows[:2], until=NOW + 5 * SECOND)
+    assert services.without_hint(rows, now=NOW + 4 * SECOND) == rows[2:]
+    assert services.without_hint(rows, now=NOW + 5 * SECOND) == rows
+
+
+@pytest.mark.django_db(transaction=True)
 def test_a_row_that_kills_its_worker_each_time_is_given_up() -> None:
     row, now = publish(), NOW
     for _attempt in range(MOST_ATTEMPTS):
