@@ -1,8 +1,11 @@
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from quotes.engine import formulas
+from quotes.engine.consumables import wet_film
 from quotes.pricing.models import Draft
 from tests.pricing import workshop as made
 from tests.pricing.workshop import Workshop
@@ -32,3 +35,12 @@ def draft(shop: Workshop) -> Draft:
     restoration = made.restoration()
     made.add_parts(restoration, shop)
     return made.draft(restoration)
+
+
+@pytest.fixture
+def film_2() -> Iterator[None]:
+    """A corrected formula, as a later version of the service would bring it: twice the paint."""
+    formulas.variant("film_2", "twice as much as film_1")(lambda **size: 2 * wet_film(**size))
+    yield
+    del formulas.REGISTRY["film_2"]
+    formulas.PRESENT["film"] = "film_1"

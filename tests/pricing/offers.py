@@ -2,10 +2,20 @@
 
 from collections.abc import Iterator
 from dataclasses import replace
+from datetime import date
 from decimal import Decimal
+from itertools import pairwise
+from random import Random
 
+from quotes.engine import inputs
 from quotes.engine.money import instalments, places, rounded
-from quotes.pricing.offer import Offer, OfferArea, OfferLine, OfferStage, OfferTax
+from quotes.engine.rollup import price
+from quotes.pricing.models import Draft
+from quotes.pricing.offer import Offer, OfferArea, OfferLine, OfferStage, OfferTax, build
+from shop.restorations.models import Customer, Machine, Part, Restoration
+from shop.routes.laying import Routes
+from shop.routes.models import Step
+from shop.routes.selectors import Scope
 
 BLACK = ("Black stove enamel", "#17181a")
 LINED = ("Tank: claret with gold lining (full gloss, 3 mm double line)", "#5a1620")
@@ -143,9 +153,9 @@ def _areas() -> Iterator[OfferArea]:
     number = 0
     for area, rows in AREAS.items():
         lines = []
-        for part, depth, pieces, (finish, swatch), work, price in rows:
+        for part, depth, pieces, (finish, swatch), work, given in rows:
             number += 1
-            amount = Decimal(price) if price else Decimal(3 + (number * 7919) % 41_000) / 100 + 12
+            amount = Decimal(given) if given else Decimal(3 + (number * 7919) % 41_000) / 100 + 12
             lines.append(OfferLine(part, depth, pieces, finish, swatch, DEVIATIONS.get(part, ""), work, amount))
         yield OfferArea(area, tuple(lines))
 
@@ -278,3 +288,92 @@ def awkward() -> Offer:
         stages=(),
         record="",
     )
+
+
+# -- at random, by way of the engine and the builder --------------------------------------------------------------
+
+CURRENCIES = ["EUR", "GBP", "CHF", "SEK", "JPY", "KWD"]
+LANGUAGES = ["en-gb", "de", "fr", "sv"]
+SYLLABLES = ["bra", "cket", "spin", "dle", "hub", "lever", "stay", "cap", "shell", "cover"]
+
+
+def at_random(chance: Random) -> Offer:
+    """An offer of one to forty lines in any currency, with or without discount, several tax rates and stages."""
+    currency = chance.choice(CURRENCIES)
+    codes = chance.sample(["standard", "reduced", "none"], chance.randint(1, 3))
+    parts = [_part(chance, codes, number) for number in range(chance.randint(1, 40))]
+    result = price(_restoration(chance, currency, codes, parts)).result
+    scope = Scope(RESTORATION, parts, {part.pk: [Step(buy="Nothing else")] for part in parts}, {}, {}, Routes())
+    return build(
+        number="Q00007",
+        version=1,
+        issued_on=date(2026, 3, 2),
+        valid_until=date(2026, 4, 1),
+        currency=currency,
+        shop=None,
+        draft=Draft(note=""),
+        scope=scope,
+        result=result,
+        assumptions="",
+        record="",
+    )
+
+
+CUSTOMER, MACHINE = Customer(name="Margaret Ashgrove"), Machine(maker="Thorncastle", model="Sovereign")
+RESTORATION = Restoration(customer=CUSTOMER, machine=MACHINE, title="Sovereign")
+
+
+def _part(chance: Random, codes: list[str], number: int) -> Part:
+    name = "".join(chance.choices(SYLLABLES, k=chance.randint(1, 9))).capitalize()
+    area = chance.choice(["Frame", "Wheels", "Engine", ""])
+    return Part(pk=number + 1, name=name, area_name=area, pieces=chance.randint(1, 9), tax=chance.choice(codes))
+
+
+def _restoration(chance: Random, currency: str, codes: list[str], parts: list[Part]) -> inputs.Restoration:
+    items = tuple(
+        inputs.Purchase(str(part.uid), part.name, "used", Decimal(chance.randint(0, 10 ** chance.randint(1, 8))) / 1000)
+        for part in parts
+    )
+    margins = dict.fromkeys(("labour", "overhead", "material", "vendor", "bought_in"), Decimal(0))
+    margins["bought_in"] = Decimal(chance.randint(0, 95)) / 100
+    policy = inputs.Policy(
+        currency=currency,
+        price_by=inputs.PriceBy.MARGIN,
+        floor=Decimal(0),
+        overhead_by=inputs.OverheadBy.HOURS,
+        overhead_rate=Decimal(0),
+        handling_rate=Decimal(0),
+        tax_by=chance.choice(list(inputs.TaxBy)),
+        rounding=chance.choice(["half_up", "half_down"]),
+        stages=_stages(chance),
+        **{f"{name}_margin": share for name, share in margins.items()},
+    )
+    return inputs.Restoration(
+        title="At random",
+        priced_on="2026-03-02",
+        policy=policy,
+        taxes=tuple(inputs.TaxRate(code, code.title(), Decimal(chance.randint(0, 27_500)) / 100_000) for code in codes),
+        grades=(),
+        consumables=(),
+        operations=(),
+        services=(),
+        purchases=items,
+        parts=tuple(
+            inputs.Part(
+                uid=str(part.uid),
+                name=part.name,
+                pieces=part.pieces,
+                steps=(inputs.Step(f"s{part.pk}", "Buy", inputs.Work.PURCHASE, str(part.uid)),),
+                tax=part.tax,
+            )
+            for part in parts
+        ),
+        discount=chance.choice([Decimal(0), Decimal(chance.randint(1, 9999)) / 10_000]),
+    )
+
+
+def _stages(chance: Random) -> tuple[inputs.PaymentStage, ...]:
+    """Up to six stages that add up to 100 %."""
+    cuts = sorted({0, 10_000, *(chance.randint(1, 9999) for _cut in range(chance.randint(0, 5)))})
+    shares = [Decimal(high - low) / 100 for low, high in pairwise(cuts)]
+    return tuple(inputs.PaymentStage("Stage", share, "when done") for share in shares) if chance.random() < 0.9 else ()

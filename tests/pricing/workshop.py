@@ -109,7 +109,7 @@ def restoration(title: str = "Thorncastle Sovereign 500") -> Restoration:
 
 
 def add_parts(of: Restoration, shop: Workshop, count: int = 3) -> list[Part]:
-    """``count`` parts, in turn enamelled, plated and bare with something bought in, in two areas."""
+    """``count`` parts, in turn enamelled, plated and bare (ten of these with something bought in), in two areas."""
     rows = [
         {
             "name": f"{('Bracket', 'Spindle', 'Bearing seat')[number % 3]} {number}",
@@ -125,7 +125,7 @@ def add_parts(of: Restoration, shop: Workshop, count: int = 3) -> list[Part]:
         for number in range(count)
     ]
     parts = routes.add_routed_parts(restoration=of, rows=rows, **BY)
-    for part in parts[2::3]:
+    for part in parts[2:30:3]:
         routes.add_step(part=part, origin=Step.Origin.BEFORE, buy="Bearing", buy_source="reproduction", **PAID, **BY)
         routes.add_step(part=part, origin=Step.Origin.AFTER, operation=shop.fit, **BY)
     return parts

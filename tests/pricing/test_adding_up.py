@@ -1,0 +1,77 @@
+"""The figures a customer sees add up, read back from the page and from the PDF (RELIABILITY M-01; EN 16931 BR-CO-10, -13, -15)."""
+
+import os
+from dataclasses import replace
+from decimal import Decimal
+from random import Random
+from typing import Any
+
+import pytest
+
+from quotes.pricing import paper
+from quotes.pricing.offer import Offer
+from shop.papers import pdf
+from tests.pricing import offers
+from tests.pricing.paper import words_of
+from tests.pricing.shown import on_page, on_paper
+
+LONG = bool(os.environ.get("BAREFRAME_LONG"))
+ON_PAGE = 10_000 if LONG else 500
+ON_PAPER = 500 if LONG else 10
+
+
+@pytest.fixture(autouse=True, scope="module")
+def _as_the_background_does() -> None:
+    pdf.preload()
+
+
+def same(offer: Offer, lines: list[Decimal], total: Decimal) -> bool:
+    return lines == [line.price for area in offer.areas for line in area.lines] and total == offer.total
+
+
+def test_on_any_offer_s_page_the_shown_figures_add_up(settings: Any) -> None:
+    for seed in range(ON_PAGE):
+        chance = Random(seed)
+        settings.LANGUAGE_CODE = chance.choice(offers.LANGUAGES)
+        offer = offers.at_random(chance)
+        shown = on_page(paper.html(offer), settings.LANGUAGE_CODE)
+        assert shown.faults() == [], seed
+        assert same(offer, shown.lines, shown.total), seed
+
+
+def test_on_any_offer_s_pdf_the_shown_figures_add_up() -> None:
+    for seed in range(ON_PAPER):
+        offer = offers.at_random(Random(seed))
+        shown = on_paper(words_of(paper.render(offer)))
+        assert shown.faults() == [], seed
+        assert same(offer, shown.lines, shown.total), seed
+
+
+def test_so_they_do_on_a_long_one_over_several_pages() -> None:
+    offer = offers.realistic()
+    shown = on_paper(words_of(paper.render(offer)))
+    assert (shown.faults(), len(shown.lines), len(shown.areas), len(shown.stages)) == ([], 90, 8, 4)
+    assert same(offer, shown.lines, shown.total)
+
+
+BROKEN = {
+    "the lines do not add up to the price": lambda o: replace(o, areas=o.areas[1:]),
+    "price less discount is not the net price": lambda o: replace(o, discount=o.discount + 1),
+    "what is taxed is not the net price": lambda o: replace(o, taxes=(replace(o.taxes[0], net=o.net + 1),)),
+    "net price and taxes do not add up to the total": lambda o: replace(o, total=o.total + 1),
+    "the stages do not add up to the total": lambda o: replace(o, stages=o.stages[1:]),
+}
+
+
+@pytest.mark.control
+@pytest.mark.parametrize("told", BROKEN)
+def test_a_page_that_does_not_add_up_is_seen(told: str) -> None:
+    assert told in on_page(paper.html(BROKEN[told](offers.realistic()))).faults()
+
+
+@pytest.mark.control
+def test_a_pdf_that_does_not_add_up_is_seen() -> None:
+    broken = offers.realistic()
+    for change in BROKEN.values():
+        broken = change(broken)
+    assert set(on_paper(words_of(paper.render(broken))).faults()) >= set(BROKEN)
