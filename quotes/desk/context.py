@@ -18,5 +18,7 @@ def nav(request: HttpRequest) -> dict[str, object]:
     if has_role(user, *DESK):
         links.append((reverse("desk:restorations"), _("Restorations")))
         links.append((reverse("outbox:background_jobs"), _("Background jobs")))
+    if has_role(user, ROLE_MANAGER):
+        links.append((reverse("desk:workshop"), _("This workshop")))
     here = request.path
     return {"nav": [(url, label, here == url or (url != "/" and here.startswith(url))) for url, label in links]}

@@ -1,4 +1,4 @@
-from quotes.desk.views import beginning, editor, home, issuing, steps
+from quotes.desk.views import beginning, editor, home, issuing, steps, workshop
 
 app_name = "desk"
 urlpatterns = [
@@ -7,4 +7,5 @@ urlpatterns = [
     *editor.urlpatterns,
     *steps.urlpatterns,
     *issuing.urlpatterns,
+    *workshop.urlpatterns,
 ]

@@ -51,8 +51,10 @@ def fill(*, empty: bool, say: Say) -> None:
     if marker.read_text(encoding="ascii") == "demo":
         say("Loading the example workshop ...")
         call_command("demo")
-    elif not User.objects.exists():
-        add_manager(say=say)
+    else:
+        call_command("starter")
+        if not User.objects.exists():
+            add_manager(say=say)
     marker.unlink()
 
 

@@ -31,6 +31,7 @@ class Grade(models.Model):
 class Shop(models.Model):
     """This workshop as its customers know it. There is one."""
 
+    uid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
     name = models.CharField(_("name"), max_length=100)
     address = models.TextField(_("address"), blank=True)
     email = models.EmailField(_("e-mail"), blank=True)

@@ -8,7 +8,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from shop.journal.services import SYSTEM, record, subject_of
-from shop.people.models import User
+from shop.people.models import Shop, User
 from shop.people.roles import ROLE_DESK, ROLE_MANAGER, ROLES
 
 # What a role may do that a lower room must ask about without knowing the roles.
@@ -66,3 +66,17 @@ def ensure_roles(*, using: str) -> None:
         for app_label, codename in ROLE_PERMISSIONS.get(role, []):
             permissions = Permission.objects.using(using)
             group.permissions.add(*permissions.filter(content_type__app_label=app_label, codename=codename))
+
+
+@transaction.atomic
+def describe_shop(*, name: str, address: str = "", email: str = "", phone: str = "", who: str, now: datetime) -> Shop:
+    """Say how customers know this workshop. There is one; saying it again changes it."""
+    shop = Shop.objects.select_for_update().first() or Shop()
+    fields = {"name": name.strip(), "address": address.strip(), "email": email.strip(), "phone": phone.strip()}
+    before = {field: getattr(shop, field) for field in fields}
+    for field, value in fields.items():
+        setattr(shop, field, value)
+    shop.full_clean()
+    shop.save()
+    record(who=who, at=now, what="workshop described", subject=subject_of(shop), before=before, after=fields)
+    return shop

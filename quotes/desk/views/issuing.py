@@ -16,6 +16,7 @@ from quotes.desk.views.editor import draft_for, restoration_of, who
 from quotes.pricing import services
 from quotes.pricing.models import Draft, IssuedQuote
 from quotes.pricing.selectors import Priced, priced
+from shop.people.models import Shop
 from shop.people.roles import ROLE_MANAGER, has_role, role_required
 
 
@@ -55,6 +56,7 @@ def _page(request: HttpRequest, found: Priced, form: IssueForm, status: int = 20
         "form": form,
         "manager": has_role(request.user, ROLE_MANAGER),
         "lines": len(found.scope.parts),
+        "nameless": not Shop.objects.exists(),
     }
     return render(request, "desk/issue.html", context, status=status)
 
