@@ -57,8 +57,8 @@ class PartForm(PartModelForm):
             "weight": {"invalid": gettext_lazy("Give the weight in kg in digits, such as 0.35.")},
         }
 
-    def __init__(self, *args: Any, instance: Part, **kwargs: Any) -> None:
-        super().__init__(*args, instance=instance, auto_id=f"{instance.uid}-%s", **kwargs)
+    def __init__(self, data: Any = None, *, instance: Part) -> None:
+        super().__init__(data, instance=instance, auto_id=f"{instance.uid}-%s")
         for name, field in self.fields.items():
             if isinstance(field, forms.ModelChoiceField):
                 field.empty_label = _("none")
@@ -95,8 +95,8 @@ class StepForm(StepModelForm):
             "replacement",
         )
 
-    def __init__(self, *args: Any, instance: Step, **kwargs: Any) -> None:
-        super().__init__(*args, instance=instance, auto_id=f"{instance.uid}-%s", **kwargs)
+    def __init__(self, data: Any = None, *, instance: Step) -> None:
+        super().__init__(data, instance=instance, auto_id=f"{instance.uid}-%s")
         digits = places(settings.CURRENCY)
         step: Step = self.instance
         self.initial["replacement"] = from_minor(step.replacement_minor, digits=digits)
@@ -194,8 +194,8 @@ class DraftForm(DraftModelForm):
         fields = ("discount", "note")
         error_messages = {"discount": {"invalid": gettext_lazy("Give the discount in percent in digits, such as 5.")}}
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, auto_id="draft-%s", **kwargs)
+    def __init__(self, data: Any = None, *, instance: Draft) -> None:
+        super().__init__(data, instance=instance, auto_id="draft-%s")
         self.fields["discount"].widget = forms.TextInput(attrs={"inputmode": "decimal", "size": 6})
 
 
