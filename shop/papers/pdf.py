@@ -30,6 +30,8 @@ FONT_FACES = """
 """
 KEPT_ENVIRONMENT = ("PATH", "HOME", "LANG", "LC_ALL", "XDG_CACHE_HOME", "FONTCONFIG_FILE", "FONTCONFIG_PATH")
 
+REASONS = {pdf_child.REFUSED: "refused", pdf_child.BROKEN: "broken"}
+
 log = logging.getLogger("bareframe.papers")
 
 
@@ -80,11 +82,11 @@ def fork_is_safe() -> bool:
 def _failure(folder: Path, status: int | None) -> RenderFailed:
     if status is None or status == -signal.SIGALRM:
         return RenderFailed("time", "It took too long.")
-    try:
-        reason, _, detail = (folder / pdf_child.REASON).read_text(encoding="utf-8").partition("\n")
-    except FileNotFoundError:
-        return RenderFailed("crashed", f"The renderer ended with status {status}.")
-    return RenderFailed(reason, detail)
+    if status == pdf_child.MEMORY:
+        return RenderFailed("memory", "It took too much memory.")
+    if status in REASONS:
+        return RenderFailed(REASONS[status], (folder / pdf_child.DETAIL).read_text(encoding="utf-8"))
+    return RenderFailed("crashed", f"The renderer ended with status {status}.")
 
 
 def _start(folder: Path, html: str, assets: Mapping[str, bytes], seconds: float, memory: int) -> int | None:
@@ -116,7 +118,7 @@ def _fork(folder: Path, html: str, assets: Mapping[str, bytes], seconds: float, 
     """A copy of this process, in which the library is loaded already."""
     child = os.fork()
     if child == 0:
-        status = pdf_child.FAILED
+        status = 1  # as for any interpreter that fails
         try:
             _detach()
             status = pdf_child.work(folder, html, assets, seconds=seconds, memory=memory)

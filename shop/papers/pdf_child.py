@@ -13,14 +13,15 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
-DONE, FAILED = 0, 3
-JOB, RESULT, REASON = "job.json", "result.pdf", "reason.txt"
+# Exit statuses: what a process without any memory left can still say.
+DONE, MEMORY, REFUSED, BROKEN = 0, 3, 4, 5
+JOB, RESULT, DETAIL = "job.json", "result.pdf", "detail.txt"
 LARGEST_FILE = 64 * 2**20
 PR_SET_PDEATHSIG = 1
 
 
 def work(folder: Path, html: str, assets: Mapping[str, bytes], *, seconds: float, memory: int) -> int:
-    """Leave the PDF or the reason why there is none in ``folder``; return the exit status."""
+    """Leave the PDF, or a word on why there is none, in ``folder``; return the exit status."""
     tempfile.tempdir = str(folder)
     try:
         from weasyprint import HTML  # before the bound: what the library itself takes is not the document's
@@ -28,17 +29,17 @@ def work(folder: Path, html: str, assets: Mapping[str, bytes], *, seconds: float
         bound(seconds=seconds, memory=memory)
         (folder / RESULT).write_bytes(_render(HTML, html, assets))
     except MemoryError:
-        return _fail(folder, "memory", "")
+        return MEMORY
     except Refused as error:
-        return _fail(folder, "refused", str(error))
+        return _fail(folder, REFUSED, str(error))
     except Exception as error:
-        return _fail(folder, "broken", f"{type(error).__name__}: {error}")
+        return _fail(folder, BROKEN, f"{type(error).__name__}: {error}")
     return DONE
 
 
-def _fail(folder: Path, code: str, detail: str) -> int:
-    (folder / REASON).write_text(f"{code}\n{detail[:500]}", encoding="utf-8")
-    return FAILED
+def _fail(folder: Path, status: int, detail: str) -> int:
+    (folder / DETAIL).write_text(detail[:500], encoding="utf-8", errors="replace")
+    return status
 
 
 class Refused(BaseException):
