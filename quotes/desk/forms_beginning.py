@@ -139,6 +139,7 @@ class BeginForm(forms.Form):
         Template.objects.all(),
         label=gettext_lazy("Template"),
         required=False,
+        empty_label=gettext_lazy("Choose one"),
         error_messages={"invalid_choice": gettext_lazy("This template is not there. Choose one of the list.")},
     )
     file = forms.FileField(
@@ -242,6 +243,12 @@ class BeginForm(forms.Form):
         self.parts = importing.read(content, known())
         if self.parts.wrong:
             self.add_error("file", WRONG_FILE % {"name": file.name, "count": len(self.parts.wrong)})
+
+    def say_optional_only_where_it_is(self) -> None:
+        """For showing: some fields are needed in one case of several, so “optional” would be wrong beside them."""
+        self.use_required_attribute = False
+        for name in {"customer", "name", "template", "file"} & self.fields.keys():
+            self.fields[name].required = True
 
     def forgotten_file(self) -> str:
         """The file that was fine but has to be chosen again, since something else is wrong: no page can keep it."""

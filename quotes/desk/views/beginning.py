@@ -67,6 +67,8 @@ def begin(request: HttpRequest) -> HttpResponse:
 
 
 def _begin_page(request: HttpRequest, form: BeginForm) -> HttpResponse:
+    status = 422 if form.errors else 200
+    form.say_optional_only_where_it_is()
     context: dict[str, Any] = {
         "form": form,
         "customer_fields": [form[name] for name in ("customer", *CUSTOMER_FIELDS)],
@@ -77,7 +79,7 @@ def _begin_page(request: HttpRequest, form: BeginForm) -> HttpResponse:
         "cut": form.parts.full,
         "headings": importing.headings(),
     }
-    return render(request, "desk/begin.html", context, status=422 if form.errors else 200)
+    return render(request, "desk/begin.html", context, status=status)
 
 
 def _begun(restoration: Restoration) -> str:
