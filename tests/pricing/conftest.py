@@ -7,6 +7,7 @@ import pytest
 from quotes.engine import formulas
 from quotes.engine.consumables import wet_film
 from quotes.pricing.models import Draft
+from shop.papers import pdf
 from tests.pricing import workshop as made
 from tests.pricing.workshop import Workshop
 
@@ -44,3 +45,9 @@ def film_2() -> Iterator[None]:
     yield
     del formulas.REGISTRY["film_2"]
     formulas.PRESENT["film"] = "film_1"
+
+
+@pytest.fixture(scope="session")
+def preloaded() -> None:
+    """The renderer's library is loaded, as it is in the background process: a PDF's child is then a quick copy."""
+    pdf.preload()

@@ -23,9 +23,9 @@ def words_of(pdf: bytes) -> str:
     return "\n".join(page.extract_text() for page in PdfReader(io.BytesIO(pdf)).pages)
 
 
-def rows_of(pdf: bytes, folder: Path) -> list[str]:
-    """The text layer by another reader, line by line as it lies on the paper."""
+def pages_of(pdf: bytes, folder: Path) -> list[str]:
+    """The text layer by another reader, page by page. It also reads fonts that lack a glyph, which the first does not."""
     file = folder / "quote.pdf"
     file.write_bytes(pdf)
-    done = subprocess.run(["pdftotext", "-layout", str(file), "-"], capture_output=True, check=True)
-    return done.stdout.decode().splitlines()
+    done = subprocess.run(["pdftotext", "-raw", str(file), "-"], capture_output=True, check=True)
+    return done.stdout.decode().removesuffix("\f").split("\f")

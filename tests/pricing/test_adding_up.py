@@ -10,7 +10,6 @@ import pytest
 
 from quotes.pricing import paper
 from quotes.pricing.offer import Offer
-from shop.papers import pdf
 from tests.pricing import offers
 from tests.pricing.paper import words_of
 from tests.pricing.shown import on_page, on_paper
@@ -18,11 +17,6 @@ from tests.pricing.shown import on_page, on_paper
 LONG = bool(os.environ.get("BAREFRAME_LONG"))
 ON_PAGE = 10_000 if LONG else 500
 ON_PAPER = 500 if LONG else 10
-
-
-@pytest.fixture(autouse=True, scope="module")
-def _as_the_background_does() -> None:
-    pdf.preload()
 
 
 def same(offer: Offer, lines: list[Decimal], total: Decimal) -> bool:
@@ -39,7 +33,7 @@ def test_on_any_offer_s_page_the_shown_figures_add_up(settings: Any) -> None:
         assert same(offer, shown.lines, shown.total), seed
 
 
-def test_on_any_offer_s_pdf_the_shown_figures_add_up() -> None:
+def test_on_any_offer_s_pdf_the_shown_figures_add_up(preloaded: None) -> None:
     for seed in range(ON_PAPER):
         offer = offers.at_random(Random(seed))
         shown = on_paper(words_of(paper.render(offer)))
@@ -47,7 +41,7 @@ def test_on_any_offer_s_pdf_the_shown_figures_add_up() -> None:
         assert same(offer, shown.lines, shown.total), seed
 
 
-def test_so_they_do_on_a_long_one_over_several_pages() -> None:
+def test_so_they_do_on_a_long_one_over_several_pages(preloaded: None) -> None:
     offer = offers.realistic()
     shown = on_paper(words_of(paper.render(offer)))
     assert (shown.faults(), len(shown.lines), len(shown.areas), len(shown.stages)) == ([], 90, 8, 4)
@@ -70,7 +64,7 @@ def test_a_page_that_does_not_add_up_is_seen(told: str) -> None:
 
 
 @pytest.mark.control
-def test_a_pdf_that_does_not_add_up_is_seen() -> None:
+def test_a_pdf_that_does_not_add_up_is_seen(preloaded: None) -> None:
     broken = offers.realistic()
     for change in BROKEN.values():
         broken = change(broken)
