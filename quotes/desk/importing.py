@@ -18,7 +18,7 @@ from quotes.desk.cells import Cell, Known, Reading, Refused, guarded, key, quote
 from shop.methods.models import Condition, Finish, FinishRoute, Material
 
 MOST_BYTES = 2 * 1024 * 1024
-MOST_ROWS = 5_000
+MOST_ROWS = 2_000
 MOST_WRONG = 200
 DEEPEST = 9
 DELIMITERS = ",;\t"
@@ -169,7 +169,7 @@ def _records(text: str, delimiter: str) -> Iterator[tuple[int, list[str]]]:
                 continue
             told += 1
             if told > MOST_ROWS + 1:
-                raise _WrongFile(_("There are more than 5,000 parts. Split the list."), row=row)
+                raise _WrongFile(_("There are more than 2,000 parts. Split the list."), row=row)
             yield row, record
     except csv.Error as error:
         raise _WrongFile(_(TOO_LONG if "field larger" in str(error) else UNPAIRED), row=row + 1) from None

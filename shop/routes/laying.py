@@ -10,7 +10,7 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
 
-from shop.methods.models import Finish, FinishRoute, FinishStep, MethodStep, Service
+from shop.methods.models import Finish, FinishRoute, FinishStep, Material, MethodStep, Service
 from shop.restorations.models import Part
 from shop.routes.models import Step
 
@@ -44,7 +44,7 @@ class Routes:
             text = _(
                 "%(part)s: there is no route to take “%(finish)s” off %(material)s. Choose another finish or material."
             )
-        raise NoRouteError(text, params={"part": part, "finish": finish, "material": material})
+        raise NoRouteError(text, params={"part": part, "finish": finish, "material": Material(material).label})
 
 
 def all_routes() -> Routes:

@@ -315,7 +315,7 @@ def test_a_file_that_cannot_be_read_says_why(content, sentence):
 
 def test_the_limit_of_rows_is_exact():
     assert len(rows("part\n" + "Nut\n" * MOST_ROWS)) == MOST_ROWS
-    assert wrong("part\n" + "Nut\n" * (MOST_ROWS + 1)) == ["row 5002: There are more than 5,000 parts. Split the list."]
+    assert wrong("part\n" + "Nut\n" * (MOST_ROWS + 1)) == ["row 2002: There are more than 2,000 parts. Split the list."]
 
 
 def test_a_file_that_is_wrong_throughout_is_not_told_row_by_row_for_ever():
@@ -410,5 +410,5 @@ def test_numbers_come_back_exactly(pieces, area):
 
 
 def test_the_limits_are_what_the_sentences_say():
-    assert (MOST_BYTES, MOST_ROWS) == (2 * 1024 * 1024, 5_000)
+    assert (MOST_BYTES, MOST_ROWS) == (2 * 1024 * 1024, 2_000)
     assert importing.headings()[0] == "part"
