@@ -51,6 +51,8 @@ def recomputed(quote: IssuedQuote) -> Recomputed:
         given = canonical.load(inputs.Restoration, quote.snapshot.encode())
         variants = json.loads(quote.variants)
         explained = rollup.price(given, variants)
+    except BadInput as error:
+        return Recomputed(trouble=str(error))
     except Exception as error:
         return Recomputed(trouble=f"{type(error).__name__}: {error}")
     agrees = canonical.dump(explained.result).decode() == quote.result

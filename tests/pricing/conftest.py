@@ -1,4 +1,4 @@
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -39,11 +39,10 @@ def draft(shop: Workshop) -> Draft:
 
 
 @pytest.fixture
-def film_2() -> Iterator[None]:
-    """A corrected formula, as a later version of the service would bring it: twice the paint."""
-    formulas.variant("film_2", "twice as much as film_1")(lambda **size: 2 * wet_film(**size))
-    yield
-    del formulas.REGISTRY["film_2"]
+def correct_film() -> Iterator[Callable[[], None]]:
+    """Bring a corrected formula, as a later version of the service would: twice the paint."""
+    yield lambda: formulas.variant("film_2", "twice as much as film_1")(lambda **size: 2 * wet_film(**size)) and None
+    formulas.REGISTRY.pop("film_2", None)
     formulas.PRESENT["film"] = "film_1"
 
 
