@@ -5,7 +5,7 @@ Minor units follow ISO 4217 (SIX Table A.1, 2024-06-25): two places unless liste
 
 from collections.abc import Hashable, Sequence
 from decimal import ROUND_HALF_DOWN, ROUND_HALF_UP, Context, Decimal, localcontext
-from fractions import Fraction
+from math import lcm
 
 from quotes.engine.errors import BadInput
 
@@ -100,16 +100,22 @@ def shared_out(total: Decimal, weights: Sequence[Decimal], keys: Sequence[Hashab
         return []
     if any(weight < 0 for weight in weights):
         raise BadInput("A share cannot have a negative weight.", field="weights")
-    used = [Fraction(weight) for weight in weights] if any(weights) else [Fraction(1)] * len(weights)
+    used = _whole_numbers(weights) if any(weights) else [1] * len(weights)
     whole = sum(used)
     sign = -1 if total < 0 else 1
     minor = abs(to_minor(total, digits=digits))
-    exact = [minor * weight / whole for weight in used]
-    floors = [int(share) for share in exact]
-    order = sorted((i for i in range(len(used)) if used[i]), key=lambda i: (floors[i] - exact[i], str(keys[i])))
+    floors = [minor * weight // whole for weight in used]
+    order = sorted((i for i in range(len(used)) if used[i]), key=lambda i: (-(minor * used[i] % whole), str(keys[i])))
     for i in order[: minor - sum(floors)]:
         floors[i] += 1
     return [from_minor(sign * share, digits=digits) for share in floors]
+
+
+def _whole_numbers(weights: Sequence[Decimal]) -> list[int]:
+    """``weights`` in the same proportion, exactly."""
+    ratios = [weight.as_integer_ratio() for weight in weights]
+    common = lcm(*(denominator for _, denominator in ratios))
+    return [numerator * (common // denominator) for numerator, denominator in ratios]
 
 
 def instalments(total: Decimal, percents: Sequence[Decimal], *, digits: int, rule: str = HALF_UP) -> list[Decimal]:

@@ -13,10 +13,9 @@ matrix. Everything here works on `Decimal` and on `Fraction` alike; nothing is r
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
-from typing import Generic, TypeVar
+from typing import Generic, NamedTuple, TypeVar
 
 from quotes.engine.errors import BadInput
 from quotes.engine.formulas import variant
@@ -24,8 +23,7 @@ from quotes.engine.formulas import variant
 N = TypeVar("N", Decimal, Fraction)
 
 
-@dataclass(frozen=True, slots=True)
-class Way(Generic[N]):
+class Way(NamedTuple, Generic[N]):
     """With ``chance`` a visit sends the part back to stage ``to`` (an index) through remedies that cost ``remedy``."""
 
     chance: N
@@ -33,8 +31,7 @@ class Way(Generic[N]):
     remedy: N
 
 
-@dataclass(frozen=True, slots=True)
-class Stage(Generic[N]):
+class Stage(NamedTuple, Generic[N]):
     """A stage of a route: what a visit costs the first time and again, its ways back, the spread (CV) of its cost."""
 
     first: N
@@ -43,8 +40,7 @@ class Stage(Generic[N]):
     spread: N
 
 
-@dataclass(frozen=True, slots=True)
-class Visits(Generic[N]):
+class Visits(NamedTuple, Generic[N]):
     """How often a stage is expected to be done again, and how often each of its ways back is taken."""
 
     redone: N
@@ -100,6 +96,9 @@ def visits(stages: Sequence[Stage[N]]) -> list[Visits[N]]:
         # Below the last open way back exactly nothing is carried; subtracting alone would leave a last digit.
         carried = carried - ends[j + 1] if j >= closes else zero
         stage = stages[j]
+        if not stage.ways:
+            result.append(Visits(carried, ()))
+            continue
         fail = sum((way.chance for way in stage.ways), zero)
         weight = carried + fail  # how often d_j is entered: from later failures, and from its own first ones
         redone = weight / (1 - fail)

@@ -4,8 +4,9 @@ from collections.abc import Mapping, Sequence
 from decimal import Decimal, localcontext
 
 from quotes.engine import batches, consumables, labour, plating, rework, vendor_work, visits  # noqa: F401  (variants)
+from quotes.engine.book import Book, Costed, Member, of_operation
 from quotes.engine.errors import BadInput
-from quotes.engine.figures import Figure, given
+from quotes.engine.figures import Figure, computed, given
 from quotes.engine.formulas import PRESENT, resolve
 from quotes.engine.graph import check_order, waits
 from quotes.engine.inputs import (
@@ -24,12 +25,10 @@ from quotes.engine.inputs import (
 )
 from quotes.engine.money import CONTEXT
 from quotes.engine.remarks import remarks
-from quotes.engine.results import Explained, StepResult, Visit
+from quotes.engine.results import NOTHING, Explained, StepResult, Visit
 from quotes.engine.totals import result_of
 from quotes.engine.validation import check
 from quotes.engine.visits import (
-    Book,
-    Member,
     extent,
     material,
     mixture,
@@ -40,8 +39,6 @@ from quotes.engine.visits import (
     usage_basis,
     used,
 )
-
-Costed = tuple[Visit, tuple[Figure, ...]]
 
 
 def price(restoration: Restoration, variants: Mapping[str, str] | None = None) -> Explained:
@@ -118,10 +115,11 @@ def _cost_batch(book: Book, members: Sequence[Member], into: dict[str, Costed]) 
     if step.work is Work.OPERATION:
         operation = book.operations[step.ref]
         mixed = book.policy.mixed_share if operation.shares_setup else ZERO
-        _cost_operation(book, operation, members, into, mixed)
-        return
-    if step.work is Work.PURCHASE:
-        into[step.uid] = purchase_visit(book, book.purchases[step.ref], members[0].quantity)
+        if mixed or len(members) > 1:
+            _cost_operation(book, operation, members, into, mixed)
+            return
+    if len(members) == 1:
+        into[step.uid] = _alone(book, members[0])
         return
     service = book.services[step.ref]
     members, whole = _together(members, service.measure)
@@ -135,7 +133,7 @@ def _together(members: Sequence[Member], measure: Measure) -> tuple[Sequence[Mem
     What goes by the batch is done once for all of them: each brings its part of that one batch, by pieces.
     """
     if measure is not Measure.BATCH or len(members) == 1:
-        return members, sum((member.quantity for member in members), ZERO)
+        return members, sum([member.quantity for member in members], ZERO)
     sharing = [member for member in members if member.step.quantity is None and member.part.pieces]
     pieces = sum(member.part.pieces for member in sharing)
     own = {id(member): Decimal(member.part.pieces) / pieces for member in sharing}
@@ -155,48 +153,58 @@ def _cost_operation(
 
 
 def _set_up_shares(book: Book, operation: Operation, members: Sequence[Member], mixed: Decimal) -> list[Figure]:
-    """Each member's share of the batch's set-up minutes."""
-    setups = _set_ups(book, operation, members)
+    """Each member's share of the batch's set-up minutes: by run time, by count when there is none."""
+    if len(members) == 1:
+        return [_whole_set_up(book, operation, members[0], mixed)]
     weights, unit = [member.run for member in members], "min"
-    whole = sum(weights, ZERO)
-    if not whole:
+    if not any(weights):
         weights, unit = [ONE if member.quantity else ZERO for member in members], "steps"
-        whole = sum(weights, ZERO)
-    inputs = (
-        setups,
-        book.leaf("op", operation, "set-up time", operation.setup, "min/batch"),
-        given("share of mixed batches", mixed, "", book.policy.source),
-        given("run time of the batch", whole, unit, f"steps in the batch: {len(members)}"),
-    )
-    compute, name = book.formulas["share"], book.variants["share"]
+    setups = _set_ups(book, operation, members)
+    whole = given("run time of the batch", sum(weights, ZERO), unit, f"{len(members)} steps in the batch")
     return [
-        Figure(
-            "share of set-up",
-            compute(setups=setups.value, setup=operation.setup, mixed=mixed, weight=weight, weights=whole)
-            if whole
-            else ZERO,
-            "min",
-            name,
-            (*inputs, given("own run time", weight, unit, "")),
-        )
-        for weight in weights
+        _share(book, operation, setups, mixed, given("own run time", weight, unit, member.source), whole)
+        for member, weight in zip(members, weights, strict=True)
     ]
+
+
+def _whole_set_up(book: Book, operation: Operation, member: Member, mixed: Decimal) -> Figure:
+    """The set-up of a step that is alone in its batch: the same for every such step where the place has no limit."""
+    same_for_all = member.quantity and not operation.capacity
+    found = book.shares.get((operation.key, mixed)) if same_for_all else None
+    if found is None:
+        one = given("steps in the batch", ONE if member.quantity else ZERO, "steps", "done alone")
+        found = _share(book, operation, _set_ups(book, operation, [member]), mixed, one, one)
+        if same_for_all:
+            book.shares[operation.key, mixed] = found
+    return found
+
+
+def _share(book: Book, operation: Operation, setups: Figure, mixed: Decimal, own: Figure, whole: Figure) -> Figure:
+    """``own`` of ``whole`` of the set-ups of a batch."""
+    minutes = ZERO
+    if whole.value:
+        minutes = book.formulas["share"](
+            setups=setups.value, setup=operation.setup, mixed=mixed, weight=own.value, weights=whole.value
+        )
+    setup = book.says(operation, of_operation)[4]
+    saved = given("share of mixed batches", mixed, "", book.policy.source)
+    return computed("share of set-up", minutes, "min", book.variants["share"], (setups, setup, saved, whole, own))
 
 
 def _set_ups(book: Book, operation: Operation, members: Sequence[Member]) -> Figure:
     """How often a batch is set up: as often as it fills its place. A load nobody knows fills it once."""
     working = [member for member in members if member.quantity]
     by, capacity = operation.capacity_by, operation.capacity
-    load, source = Decimal(bool(working)), "one batch"
+    load, source = (ONE if working else ZERO), "one batch"
     if working and capacity and by is not Measure.BATCH:
-        load = sum((extent(m.part, m.step, by, operation.measure) for m in working), ZERO)
+        load = sum([extent(m.part, m.step, by, operation.measure) for m in working], ZERO)
         source = "sizes of the parts" if load else "size not known: taken as one full place"
         load = load or capacity
     setups = book.formulas["setups"](load=load, capacity=capacity)
     inputs: tuple[Figure, ...] = (given("load", load, by if capacity else Measure.BATCH, source),)
     if capacity:
-        inputs += (book.leaf("op", operation, "capacity of the place", capacity, by),)
-    return Figure("set-ups", setups, "", book.variants["setups"], inputs)
+        inputs += (book.says(operation, of_operation)[5],)
+    return computed("set-ups", setups, "", book.variants["setups"], inputs)
 
 
 def _materials(book: Book, operation: Operation, members: Sequence[Member], whole: Decimal) -> list[list[Figure]]:
@@ -206,31 +214,40 @@ def _materials(book: Book, operation: Operation, members: Sequence[Member], whol
         consumable = book.consumables[usage.consumable]
         bases = [usage_basis(book, usage, operation, member) for member in members]
         together = whole if consumable.by is By.MEASURE else sum(bases, ZERO)
-        batch = used(book, usage, operation, together, operation.name)
+        alone = len(members) == 1
+        batch = used(book, usage, operation, together, members[0].source if alone else operation.name)
         mix = mixture(book, consumable, batch)
         for figures, member, basis in zip(result, members, bases, strict=True):
-            own = used(book, usage, operation, basis, member.part.source or member.part.name)
+            own = batch if alone else used(book, usage, operation, basis, member.source)
             figures.append(material(book, consumable, own, batch, mix))
     return result
 
 
 def _alone(book: Book, member: Member) -> Costed:
-    """The step done again by itself: its whole set-up, minimum, trip and mix."""
-    into: dict[str, Costed] = {}
+    """The step done by itself, as it is again: its whole set-up, minimum, trip and mix. Worked out once for all alike."""
+    likeness = member.likeness()
+    found = book.alone.get(likeness)
+    if found is None:
+        book.alone[likeness] = found = _by_itself(book, member)
+    return found
+
+
+def _by_itself(book: Book, member: Member) -> Costed:
     step = member.step
-    if step.work is Work.OPERATION:
-        _cost_operation(book, book.operations[step.ref], [member], into, ZERO)
-    else:
-        _cost_batch(book, [member], into)
+    if step.work is Work.PURCHASE:
+        return purchase_visit(book, book.purchases[step.ref], member.quantity)
+    if step.work is Work.SERVICE:
+        return service_visit(book, book.services[step.ref], member.quantity, member.quantity)
+    into: dict[str, Costed] = {}
+    _cost_operation(book, book.operations[step.ref], [member], into, ZERO)
     return into[step.uid]
 
 
 def _route(book: Book, part: Part, members: Mapping[str, Member], first: Mapping[str, Costed]) -> list[StepResult]:
     """The steps of one part with their rework allowance."""
     if not any(step.ways_back for step in part.steps) or not part.pieces:
-        nothing = Visit()
         return [
-            StepResult(step.uid, part.uid, first[step.uid][0], nothing, nothing, ZERO, _figure(book, first[step.uid]))
+            StepResult(step.uid, part.uid, first[step.uid][0], NOTHING, NOTHING, ZERO, _figure(book, first[step.uid]))
             for step in part.steps
         ]
     at = {step.uid: index for index, step in enumerate(part.steps)}
@@ -245,29 +262,24 @@ def _route(book: Book, part: Part, members: Mapping[str, Member], first: Mapping
 def _redone(book: Book, part: Part, member: Member, first: Costed, count: "rework.Visits[Decimal]") -> StepResult:
     """One step with what its redo visits and failures are expected to cost."""
     step = member.step
-    if not count.redone and not any(count.taken):
-        return StepResult(step.uid, part.uid, first[0], Visit(), Visit(), ZERO, _figure(book, first))
+    if not count.redone and not (count.taken and any(count.taken)):
+        return StepResult(step.uid, part.uid, first[0], NOTHING, NOTHING, ZERO, _figure(book, first))
     again, again_figures = _alone(book, member)
     allowance = again.times(count.redone)
     currency = book.policy.currency
-    inputs = [
-        Figure(
-            "redo visits",
-            count.redone,
-            "",
-            book.variants["rework"],
-            tuple(given("chance of failing", way.chance, "", step.source) for way in step.ways_back),
-        ),
-        Figure("doing it again", again.cost, currency, "sum_1", again_figures),
-    ]
-    for way, taken in zip(step.ways_back, count.taken, strict=True):
+    chances = tuple([given("chance of failing", way.chance, "", step.source) for way in step.ways_back])
+    name = book.variants["rework"]
+    redone = computed("redo visits", count.redone, "", name, chances)
+    inputs = [redone, computed("doing it again", again.cost, currency, "sum_1", again_figures)]
+    for way, chance, taken in zip(step.ways_back, chances, count.taken, strict=True):
+        if not way.remedies and not way.replacement:
+            continue
         remedy, figures = _remedies(book, member, way.remedies, way.replacement)
         allowance = allowance.plus(remedy.times(taken))
-        if figures:
-            inputs.append(given("expected failures", taken, ""))
-            inputs.append(Figure("remedies", remedy.cost, currency, "sum_1", figures))
-    redo = Figure("rework allowance", allowance.cost, currency, book.variants["rework"], tuple(inputs))
-    figure = Figure("cost", first[0].cost + allowance.cost, currency, "sum_1", (*first[1], redo))
+        inputs.append(computed("expected failures", taken, "", name, (chance, redone)))
+        inputs.append(computed("remedies", remedy.cost, currency, "sum_1", figures))
+    redo = computed("rework allowance", allowance.cost, currency, name, tuple(inputs))
+    figure = computed("cost", first[0].cost + allowance.cost, currency, "sum_1", (*first[1], redo))
     return StepResult(step.uid, part.uid, first[0], again, allowance, count.redone, figure)
 
 
@@ -285,4 +297,4 @@ def _remedies(book: Book, member: Member, remedies: Sequence[Remedy], replacemen
 
 
 def _figure(book: Book, first: Costed) -> Figure:
-    return Figure("cost", first[0].cost, book.policy.currency, "sum_1", first[1])
+    return computed("cost", first[0].cost, book.policy.currency, "sum_1", first[1])

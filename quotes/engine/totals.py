@@ -3,14 +3,14 @@
 from collections.abc import Sequence
 from decimal import Decimal
 
-from quotes.engine.figures import Figure, given
+from quotes.engine.book import Book, Figures
+from quotes.engine.figures import Figure, computed, given
 from quotes.engine.formulas import variant
 from quotes.engine.inputs import ZERO, Policy, PriceBy, Restoration
 from quotes.engine.money import instalments, places, rounded
-from quotes.engine.results import Instalment, Line, Result, StepResult, TaxLine, Visit
-from quotes.engine.visits import Book
+from quotes.engine.results import NOTHING, Instalment, Line, Result, StepResult, TaxLine, Visit, together
 
-CLASSES = ("labour", "overhead", "material", "vendor", "bought_in")
+#: Cost class to how it is called, and to the names of its figures.
 CLASS_NAMES = {
     "labour": "labour",
     "overhead": "overhead",
@@ -18,6 +18,16 @@ CLASS_NAMES = {
     "vendor": "vendor work",
     "bought_in": "bought-in parts",
 }
+CLASSES = tuple(CLASS_NAMES)
+_FIGURE_NAMES = {key: (f"cost of {name}", f"price of {name}") for key, name in CLASS_NAMES.items()}
+
+
+def of_policy(_book: Book, policy: Policy) -> Figures:
+    """The margin on each cost class."""
+    return tuple(
+        given(f"margin on {label}", getattr(policy, f"{name}_margin"), "", policy.source)
+        for name, label in CLASS_NAMES.items()
+    )
 
 
 @variant("sum_1", "sum")
@@ -40,26 +50,23 @@ def due(total: Decimal, percents: Sequence[Decimal], *, digits: int, rule: str) 
 
 def class_prices(book: Book, costs: Visit) -> tuple[Figure, ...]:
     """Unrounded price by cost class; with charge-out rates labour sells at its rate and overhead at nothing."""
-    policy, compute = book.policy, book.formulas["price"]
+    policy, compute, currency = book.policy, book.formulas["price"], book.policy.currency
+    by_charge_out = policy.price_by is PriceBy.CHARGE_OUT
     figures = []
-    for name in CLASSES:
+    margins = book.says(policy, of_policy)
+    for (name, (cost_of, price_of)), margin in zip(_FIGURE_NAMES.items(), margins, strict=True):
         cost = getattr(costs, name)
-        if not cost and not (name == "labour" and costs.sold):
-            continue
-        label = CLASS_NAMES[name]
-        cost_figure = given(f"cost of {label}", cost, policy.currency, "steps of this part")
-        if policy.price_by is PriceBy.CHARGE_OUT and name in {"labour", "overhead"}:
-            sold, source = (
-                (costs.sold, "time at charge-out rates") if name == "labour" else (ZERO, "sold with the labour")
+        if by_charge_out and name == "labour":
+            if cost or costs.sold:
+                figures.append(given(price_of, costs.sold, currency, "time at charge-out rates"))
+        elif by_charge_out and name == "overhead":
+            if cost:
+                figures.append(given(price_of, ZERO, currency, "sold with the labour"))
+        elif cost:
+            cost_figure = given(cost_of, cost, currency, "steps of this part")
+            figures.append(
+                computed(price_of, compute(cost, margin.value), currency, book.variants["price"], (cost_figure, margin))
             )
-            figures.append(given(f"price of {label}", sold, policy.currency, source))
-            continue
-        share = getattr(policy, f"{name}_margin")
-        margin = given(f"margin on {label}", share, "", policy.source)
-        value = compute(cost, share)
-        figures.append(
-            Figure(f"price of {label}", value, policy.currency, book.variants["price"], (cost_figure, margin))
-        )
     return tuple(figures)
 
 
@@ -76,19 +83,15 @@ def result_of(book: Book, restoration: Restoration, steps: Sequence[StepResult])
         prices = class_prices(book, expected[part.uid])
         amount = book.formulas["line"](*(figure.value for figure in prices), digits=digits, rule=policy.rounding)
         amounts[part.uid] = amount
-        figures[part.uid] = Figure("price", amount, policy.currency, book.variants["line"], prices)
+        figures[part.uid] = computed("price", amount, policy.currency, book.variants["line"], prices)
     lines = _lines(book, restoration, expected, allowances, amounts, digits)
     return _result(book, restoration, lines, expected, digits), figures
 
 
 def _together(steps: Sequence[StepResult]) -> tuple[Visit, Visit]:
     """Expected cost and allowance of the steps of one part."""
-    allowance = first = Visit()
-    for step in steps:
-        first = first.plus(step.first)
-        if step.redone or step.allowance.cost:
-            allowance = allowance.plus(step.allowance)
-    return first.plus(allowance), allowance
+    allowance = together([step.allowance for step in steps if step.allowance is not NOTHING])
+    return together([step.first for step in steps]).plus(allowance), allowance
 
 
 def _lines(

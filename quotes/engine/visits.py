@@ -1,81 +1,46 @@
 """What one visit of a step costs, with the figures it came from."""
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
 from decimal import Decimal
-from typing import Any
 
-from quotes.engine.canonical import text
+from quotes.engine.book import (
+    Book,
+    Costed,
+    Figures,
+    Member,
+    of_consumable,
+    of_grade,
+    of_operation,
+    of_purchase,
+    of_service,
+    of_usage,
+)
 from quotes.engine.errors import BadInput
-from quotes.engine.figures import Figure, given
+from quotes.engine.figures import Figure, computed, given
 from quotes.engine.formulas import variant
 from quotes.engine.inputs import (
     ONE,
     ZERO,
     By,
     Consumable,
-    Grade,
     Measure,
     Operation,
     OverheadBy,
     Part,
-    Policy,
     Purchase,
     Service,
     Step,
     Usage,
 )
-from quotes.engine.results import Visit
+from quotes.engine.results import NOTHING, Visit
 
 HOUR = Decimal(60)
-Formulas = dict[str, Callable[..., Any]]
-
-
-@dataclass(slots=True)
-class Book:
-    """The catalogue by key, the policy and the formulas a price is made with."""
-
-    policy: Policy
-    formulas: Formulas
-    variants: dict[str, str]
-    grades: dict[str, Grade]
-    consumables: dict[str, Consumable]
-    operations: dict[str, Operation]
-    services: dict[str, Service]
-    purchases: dict[str, Purchase]
-    leaves: dict[tuple[str, str], Figure] = field(default_factory=dict)
-    lots: dict[tuple[str, Decimal], Figure] = field(default_factory=dict)
-
-    def leaf(self, kind: str, item: Any, name: str, value: Decimal, unit: str) -> Figure:
-        """The same given figure for the same input, made once."""
-        key = (kind + name, item.key)
-        figure = self.leaves.get(key)
-        if figure is None:
-            self.leaves[key] = figure = given(name, value, unit, item.source or item.name)
-        return figure
-
-    def policy_leaf(self, name: str, value: Decimal, unit: str) -> Figure:
-        """The same for what the policy says."""
-        figure = self.leaves.get((name, ""))
-        if figure is None:
-            self.leaves[name, ""] = figure = given(name, value, unit, self.policy.source)
-        return figure
-
-
-@dataclass(slots=True)
-class Member:
-    """A step in its batch: how much of the work's measure it brings, and its run minutes before allowance."""
-
-    part: Part
-    step: Step
-    quantity: Decimal
-    run: Decimal = ZERO
 
 
 @variant("share_1", "set-ups × set-up × (1 − share of mixed batches), by run time, by count when there is none")
 def setup_share(*, setups: Decimal, setup: Decimal, mixed: Decimal, weight: Decimal, weights: Decimal) -> Decimal:
     """A member's part [min] of its batch's set-ups."""
-    return setups * setup * (1 - mixed) * weight / weights
+    return setups * setup * (1 - mixed) * (weight / weights)
 
 
 @variant("cost_1", "minutes / 60 × cost rate")
@@ -144,71 +109,60 @@ def extent(part: Part, step: Step, by: Measure, measure: Measure) -> Decimal:
 
 def _sized(part: Part, measure: Measure, pieces: Decimal) -> Decimal:
     """``pieces`` of a part in another measure."""
-    per_piece = {
-        Measure.PIECE: ONE,
-        Measure.DM2: part.area,
-        Measure.KG: part.weight,
-        Measure.OPENING: Decimal(part.openings),
-        Measure.SPOKE: Decimal(part.spokes),
-    }
-    return pieces * per_piece[measure]
+    if measure is Measure.PIECE:
+        return pieces
+    if measure is Measure.DM2:
+        return pieces * part.area
+    if measure is Measure.KG:
+        return pieces * part.weight
+    return pieces * (part.openings if measure is Measure.OPENING else part.spokes)
 
 
-def attended(book: Book, grade_key: str, minutes: Figure) -> tuple[Visit, tuple[Figure, ...]]:
-    """Labour and overhead of attended ``minutes`` of a grade."""
-    grade = book.grades[grade_key]
-    policy, currency = book.policy, book.policy.currency
-    labour = book.formulas["cost"](minutes.value, grade.cost_rate)
-    overhead = book.formulas["overhead"](
-        minutes=minutes.value, labour=labour, rate=policy.overhead_rate, by=policy.overhead_by
-    )
-    sold = book.formulas["cost"](minutes.value, grade.charge_rate)
-    rate = book.leaf("grade", grade, "cost rate", grade.cost_rate, f"{currency}/h")
-    labour_figure = Figure("labour", labour, currency, book.variants["cost"], (minutes, rate))
-    unit = f"{currency}/h" if policy.overhead_by is OverheadBy.HOURS else "of labour"
-    overhead_rate = book.policy_leaf("overhead rate", policy.overhead_rate, unit)
+def attended(
+    book: Book,
+    grade_key: str,
+    minutes: Figure,
+    *,
+    material: Decimal = ZERO,
+    vendor: Decimal = ZERO,
+    bought_in: Decimal = ZERO,
+) -> Costed:
+    """Labour and overhead of attended ``minutes`` of a grade, beside what else the visit costs [money]."""
+    grade, policy, names, cost = book.grades[grade_key], book.policy, book.variants, book.formulas["cost"]
+    time, currency = minutes.value, policy.currency
+    labour, sold = cost(time, grade.cost_rate), cost(time, grade.charge_rate)
+    overhead = book.formulas["overhead"](minutes=time, labour=labour, rate=policy.overhead_rate, by=policy.overhead_by)
+    cost_rate, overhead_rate = book.says(grade, of_grade)
+    labour_figure = computed("labour", labour, currency, names["cost"], (minutes, cost_rate))
     base = minutes if policy.overhead_by is OverheadBy.HOURS else labour_figure
-    overhead_figure = Figure("overhead", overhead, currency, book.variants["overhead"], (base, overhead_rate))
-    return (
-        Visit(minutes=minutes.value, labour=labour, overhead=overhead, sold=sold),
-        (labour_figure, overhead_figure),
-    )
+    overhead_figure = computed("overhead", overhead, currency, names["overhead"], (base, overhead_rate))
+    return Visit(time, labour, overhead, material, vendor, bought_in, sold), (labour_figure, overhead_figure)
 
 
 def operation_visit(
     book: Book, operation: Operation, member: Member, share: Figure, materials: Sequence[Figure]
-) -> tuple[Visit, tuple[Figure, ...]]:
+) -> Costed:
     """A visit of an operation whose batch gave it ``share`` [min] of set-up and ``materials`` [money]."""
-    grade = book.grades[operation.grade]
-    minutes = (
-        book.formulas["labour"](
+    minutes = ZERO
+    if member.quantity:
+        minutes = book.formulas["labour"](
             setup=share.value,
             run=operation.run,
             quantity=member.quantity,
             condition=member.step.factor,
             allowance=operation.allowance,
             shop_factor=operation.shop_factor,
-            pace=grade.pace,
+            pace=book.grades[operation.grade].pace,
         )
-        if member.quantity
-        else ZERO
-    )
-    leaf = book.leaf
-    inputs = (
-        share,
-        leaf("op", operation, "run time", operation.run, f"min/{operation.measure}"),
-        given("quantity", member.quantity, operation.measure, member.part.source or member.part.name),
-        given("condition factor", member.step.factor, "", member.step.source),
-        leaf("op", operation, "allowance", operation.allowance, ""),
-        leaf("op", operation, "shop factor", operation.shop_factor, ""),
-        leaf("grade", grade, "pace", grade.pace, ""),
-    )
-    time = Figure("expected time", minutes, "min", book.variants["labour"], inputs)
-    visit, figures = attended(book, operation.grade, time)
+    quantity, condition = member.sized(operation.measure)
+    run, allowance, shop_factor, pace, *_ = book.says(operation, of_operation)
+    inputs = (share, run, quantity, condition, allowance, shop_factor, pace)
+    time = computed("expected time", minutes, "min", book.variants["labour"], inputs)
     if not materials:
-        return visit, figures
-    material = sum((figure.value for figure in materials), ZERO)
-    return visit._replace(material=material), figures + tuple(materials)
+        return attended(book, operation.grade, time)
+    material = sum([figure.value for figure in materials], ZERO)
+    visit, figures = attended(book, operation.grade, time, material=material)
+    return visit, (*figures, *materials)
 
 
 def usage_basis(book: Book, usage: Usage, operation: Operation, member: Member) -> Decimal:
@@ -220,118 +174,89 @@ def usage_basis(book: Book, usage: Usage, operation: Operation, member: Member) 
 
 def used(book: Book, usage: Usage, operation: Operation, basis: Decimal, source: str) -> Figure:
     """How much of a consumable goes into ``basis`` [measure of the operation, or dm²]."""
-    consumable, leaf = book.consumables[usage.consumable], book.leaf
-    method = operation.source or operation.name
-    if consumable.by is By.MEASURE:
+    item, said, names = book.consumables[usage.consumable], book.says(usage, of_usage, operation), book.variants
+    if item.by is By.MEASURE:
         amount = book.formulas["usage"](amount=usage.amount, quantity=basis, waste=usage.waste)
-        inputs = (
-            given("amount per measure", usage.amount, f"{consumable.unit}/{operation.measure}", method),
-            given("quantity", basis, operation.measure, source),
-            given("waste", usage.waste, "", method),
-        )
-        return Figure("used", amount, consumable.unit, book.variants["usage"], inputs)
-    size = given("area", basis, "dm2", source)
-    film = given("film", usage.film, "µm", method)
-    transfer = given("transfer efficiency", usage.transfer, "", method)
-    if consumable.by is By.FILM:
-        litres = book.formulas["film"](area=basis, film=usage.film, solids=consumable.solids, transfer=usage.transfer)
-        solids = leaf("con", consumable, "volume solids", consumable.solids, "%")
-        return Figure("used", litres, consumable.unit, book.variants["film"], (size, film, solids, transfer))
-    kilograms = book.formulas["powder"](
-        area=basis, film=usage.film, density=consumable.density, transfer=usage.transfer
-    )
-    density = leaf("con", consumable, "density", consumable.density, "g/cm3")
-    return Figure("used", kilograms, consumable.unit, book.variants["powder"], (size, film, density, transfer))
+        per_measure, waste = said
+        quantity = given("quantity", basis, operation.measure, source)
+        return computed("used", amount, item.unit, names["usage"], (per_measure, quantity, waste))
+    area = given("area", basis, "dm2", source)
+    if item.by is By.FILM:
+        amount = book.formulas["film"](area=basis, film=usage.film, solids=item.solids, transfer=usage.transfer)
+        return computed("used", amount, item.unit, names["film"], (area, *said))
+    amount = book.formulas["powder"](area=basis, film=usage.film, density=item.density, transfer=usage.transfer)
+    return computed("used", amount, item.unit, names["powder"], (area, *said))
 
 
-def mixture(book: Book, consumable: Consumable, whole: Figure) -> Figure:
+def mixture(book: Book, item: Consumable, whole: Figure) -> Figure:
     """What is mixed [unit] so that the ``whole`` of a batch can be used."""
     amount = book.formulas["mix"](
-        used=whole.value,
-        smallest=consumable.smallest_mix,
-        pack_size=consumable.pack_size,
-        whole_packs=consumable.whole_packs,
+        used=whole.value, smallest=item.smallest_mix, pack_size=item.pack_size, whole_packs=item.whole_packs
     )
-    smallest = book.leaf("con", consumable, "smallest mix", consumable.smallest_mix, consumable.unit)
-    inputs: tuple[Figure, ...] = (whole, smallest)
-    if consumable.whole_packs:
-        inputs += (book.leaf("con", consumable, "mixed in whole packs of", consumable.pack_size, consumable.unit),)
-    return Figure("mixed", amount, consumable.unit, book.variants["mix"], inputs)
+    size, _, smallest = book.says(item, of_consumable)
+    inputs = (whole, smallest, size) if item.whole_packs else (whole, smallest)
+    return computed("mixed", amount, item.unit, book.variants["mix"], inputs)
 
 
-def material(book: Book, consumable: Consumable, own: Figure, whole: Figure, mix: Figure) -> Figure:
+def material(book: Book, item: Consumable, own: Figure, whole: Figure, mix: Figure) -> Figure:
     """What ``own`` of the ``whole`` used in one ``mix`` costs [money]: the mix is shared by what each uses."""
-    share = book.formulas["portion"](whole=mix.value, own=own.value, together=whole.value)
-    cost = book.formulas["material"](amount=share, pack_size=consumable.pack_size, pack_price=consumable.pack_price)
-    share_figure = Figure("share of the mix", share, consumable.unit, book.variants["portion"], (mix, own, whole))
-    pack = book.leaf("con", consumable, "price of a pack", consumable.pack_price, book.policy.currency)
-    size = book.leaf("con", consumable, "pack size", consumable.pack_size, consumable.unit)
-    return Figure(consumable.name, cost, book.policy.currency, book.variants["material"], (share_figure, size, pack))
+    share = mix
+    if own is not whole:
+        amount = book.formulas["portion"](whole=mix.value, own=own.value, together=whole.value)
+        share = computed("share of the mix", amount, item.unit, book.variants["portion"], (mix, own, whole))
+    cost = book.formulas["material"](amount=share.value, pack_size=item.pack_size, pack_price=item.pack_price)
+    size, price, _ = book.says(item, of_consumable)
+    return computed(item.name, cost, book.policy.currency, book.variants["material"], (share, size, price))
 
 
-def lot(book: Book, service: Service, whole: Decimal) -> Figure:
-    """What the vendor charges for a lot of ``whole`` [measure]."""
+def lot(book: Book, service: Service, whole: Decimal) -> Figures:
+    """What a lot of ``whole`` [measure] costs with its trip and handling rate [money], and that quantity."""
     found = book.lots.get((service.key, whole))
-    if found is not None:
-        return found
-    currency, leaf = book.policy.currency, book.leaf
+    if found is None:
+        book.lots[service.key, whole] = found = _lot(book, service, whole)
+    return found
+
+
+def _lot(book: Book, service: Service, whole: Decimal) -> Figures:
+    currency, names = book.policy.currency, book.variants
     charge = book.formulas["vendor"](
         quantity=whole, breaks=service.breaks, lot_charge=service.lot_charge, minimum=service.minimum
     )
-    inputs = (
-        given("quantity of the lot", whole, service.measure, service.name),
-        leaf("ser", service, "lot charge", service.lot_charge, currency),
-        leaf("ser", service, "minimum", service.minimum, currency),
-        *(
-            leaf("ser", service, f"rate from {text(b.quantity)}", b.rate, f"{currency}/{service.measure}")
-            for b in service.breaks
-        ),
-    )
-    figure = Figure("charge for the lot", charge, currency, book.variants["vendor"], inputs)
-    book.lots[service.key, whole] = figure
-    return figure
+    trip, rate, _, *table = book.says(service, of_service)
+    quantity = given("quantity of the lot", whole, service.measure, service.name)
+    charged = computed("charge for the lot", charge, currency, names["vendor"], (quantity, *table))
+    cost = book.formulas["handling"](charge=charge, trip=trip.value, rate=rate.value)
+    name = "charge with trip and handling rate"
+    return computed(name, cost, currency, names["handling"], (charged, trip, rate)), quantity
 
 
-def service_visit(book: Book, service: Service, amount: Decimal, whole: Decimal) -> tuple[Visit, tuple[Figure, ...]]:
+def service_visit(book: Book, service: Service, amount: Decimal, whole: Decimal) -> Costed:
     """A member's share of one lot of ``whole`` [measure] that ``amount`` of it belongs to."""
     if not amount:
-        return Visit(), ()
-    policy, leaf, portion_of = book.policy, book.leaf, book.formulas["portion"]
-    charge = lot(book, service, whole)
-    trip = service.trip * service.trip_share
-    whole_cost = book.formulas["handling"](charge=charge.value, trip=trip, rate=policy.handling_rate)
-    cost = portion_of(whole=whole_cost, own=amount, together=whole)
-    inputs = (
-        charge,
-        leaf("ser", service, "share of the trip", trip, policy.currency),
-        book.policy_leaf("handling rate", policy.handling_rate, ""),
-    )
-    handled_figure = Figure(
-        "charge with trip and handling rate", whole_cost, policy.currency, book.variants["handling"], inputs
-    )
-    parts = (given("own quantity", amount, service.measure, ""), charge.inputs[0])
-    figure = Figure(service.name, cost, policy.currency, book.variants["portion"], (handled_figure, *parts))
+        return NOTHING, ()
+    portion_of, name = book.formulas["portion"], book.variants["portion"]
+    charge, all_of_it = lot(book, service, whole)
+    own = given("own quantity", amount, service.measure, service.name)
+    cost = portion_of(whole=charge.value, own=amount, together=whole)
+    figure = computed(service.name, cost, book.policy.currency, name, (charge, own, all_of_it))
     if not service.handling:
         return Visit(vendor=cost), (figure,)
     minutes = portion_of(whole=service.handling, own=amount, together=whole)
-    handling = leaf("ser", service, "handling time per lot", service.handling, "min")
-    time = Figure("handling time", minutes, "min", book.variants["portion"], (handling, *parts))
-    visit, figures = attended(book, service.handling_grade, time)
-    return visit._replace(vendor=cost), (figure, *figures)
+    handling = book.says(service, of_service)[2]
+    time = computed("handling time", minutes, "min", name, (handling, own, all_of_it))
+    visit, figures = attended(book, service.handling_grade, time, vendor=cost)
+    return visit, (figure, *figures)
 
 
-def purchase_visit(book: Book, purchase: Purchase, amount: Decimal) -> tuple[Visit, tuple[Figure, ...]]:
+def purchase_visit(book: Book, purchase: Purchase, amount: Decimal) -> Costed:
     """Buying ``amount`` pieces of a bought-in part."""
     if not amount:
-        return Visit(), ()
+        return NOTHING, ()
     cost = book.formulas["purchase"](price=purchase.unit_price, pieces=amount)
-    inputs = (
-        book.leaf("pur", purchase, "unit price", purchase.unit_price, book.policy.currency),
-        given("pieces", amount, "piece", purchase.origin),
-    )
-    figure = Figure(purchase.name, cost, book.policy.currency, book.variants["purchase"], inputs)
+    unit_price, time = book.says(purchase, of_purchase)
+    pieces = given("pieces", amount, "piece", purchase.origin)
+    figure = computed(purchase.name, cost, book.policy.currency, book.variants["purchase"], (unit_price, pieces))
     if not purchase.handling:
         return Visit(bought_in=cost), (figure,)
-    time = given("handling time", purchase.handling, "min", purchase.source or purchase.name)
-    visit, figures = attended(book, purchase.handling_grade, time)
-    return visit._replace(bought_in=cost), (figure, *figures)
+    visit, figures = attended(book, purchase.handling_grade, time, bought_in=cost)
+    return visit, (figure, *figures)

@@ -74,6 +74,9 @@ def recomputed(figure: Figure, restoration: Restoration) -> Decimal:
     """The value of ``figure`` by its own formula, from the inputs it shows."""
     values = [item.value for item in figure.inputs]
     policy = restoration.policy
+    if figure.name == "expected failures":
+        chance, redone = values
+        return chance * (1 + redone)
     if figure.formula == "rework_1":
         return _allowance(*values)
     if figure.formula == "line_1":
