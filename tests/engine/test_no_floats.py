@@ -40,7 +40,10 @@ def test_no_float_literal_stands_in_the_plain_sum() -> None:
 
 
 @pytest.mark.control
-@pytest.mark.parametrize("line", ["x = 1.5", "x = float('2')", "from math import sqrt", "import statistics", "x = Decimal.from_float(y)", "x = 1e3"])
+@pytest.mark.parametrize(
+    "line",
+    ["x = 1.5", "x = float('2')", "from math import sqrt", "import statistics", "x = Decimal.from_float(y)", "x = 1e3"],
+)
 def test_a_float_would_be_seen(line: str) -> None:
     assert list(floats(line))
 
