@@ -3,6 +3,7 @@ from typing import Any
 
 import pytest
 from django.conf import settings
+from django.db.backends.postgresql.operations import DatabaseOperations
 from django.test import TransactionTestCase
 
 from shop import guards
@@ -22,6 +23,20 @@ def _flush_without_guards(self: TransactionTestCase) -> None:
 
 
 TransactionTestCase._fixture_teardown = _flush_without_guards
+
+_truncate = DatabaseOperations.sql_flush
+
+
+def _delete(
+    self: DatabaseOperations, style: Any, tables: list[str], *, reset_sequences: bool = False, **more: Any
+) -> list[str]:
+    """Emptying small tables row by row: TRUNCATE of ours takes PostgreSQL two seconds, this some milliseconds."""
+    if reset_sequences:
+        return _truncate(self, style, tables, reset_sequences=reset_sequences, **more)
+    return [f"DELETE FROM {self.quote_name(table)}" for table in tables]
+
+
+DatabaseOperations.sql_flush = _delete
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

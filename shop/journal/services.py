@@ -12,6 +12,7 @@ from shop.journal import chain
 from shop.journal.models import Entry, Link, Unsealed
 
 SYSTEM = "system"
+SEALED_AT_ONCE = 500
 SEALING_TRIES = 20
 PAUSE = 0.002  # seconds, longer after each lost race
 
@@ -101,11 +102,12 @@ def seal(*, now: datetime) -> int:
     When it returns, whatever was committed before the call is sealed, by this sealer or another. It must not be
     called inside a transaction: the other sealer's links would not be seen there.
     """
+    sealed = 0
     for attempt in range(SEALING_TRIES):
-        if not Unsealed.objects.exists():
-            return 0
         try:
-            return _seal_once(now)
+            while Unsealed.objects.exists():
+                sealed += _seal_some(now)
+            return sealed
         except IntegrityError as error:  # another sealer took the position: look again
             failure = error
             time.sleep(PAUSE * attempt)
@@ -113,8 +115,9 @@ def seal(*, now: datetime) -> int:
 
 
 @transaction.atomic(durable=True)
-def _seal_once(now: datetime) -> int:
-    waiting = [row.entry for row in Unsealed.objects.select_related("entry").order_by("entry_id")]
+def _seal_some(now: datetime) -> int:
+    """A bounded number at once: on SQLite nobody else can write meanwhile."""
+    waiting = [row.entry for row in Unsealed.objects.select_related("entry").order_by("entry_id")[:SEALED_AT_ONCE]]
     last = Link.objects.last()
     position, previous = (last.position, last.hash) if last else (0, chain.START)
     links = []

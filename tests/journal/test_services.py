@@ -146,6 +146,17 @@ def test_sealing_links_each_waiting_entry_to_the_one_before() -> None:
 
 
 @pytest.mark.django_db(transaction=True)
+def test_many_entries_are_sealed_in_several_transactions(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(services, "SEALED_AT_ONCE", 3)
+    with transaction.atomic():
+        for number in range(8):
+            record(after={"number": number})
+    assert services.seal(now=NOW) == 8
+    assert [link.entry.after for link in Link.objects.all()] == [f'{{"number":{number}}}' for number in range(8)]
+    assert verify.first_fault() is None
+
+
+@pytest.mark.django_db(transaction=True)
 def test_a_hash_is_sha256_over_the_one_before_the_place_the_moment_and_the_entry() -> None:
     # Recomputed here from the sentence above with hashlib and json alone, not with the code under test.
     sealed(2)

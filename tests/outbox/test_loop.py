@@ -28,16 +28,20 @@ PATIENCE = 15.0
 
 
 def run_loop() -> None:
-    connections.close_all()
     Loop().run()
     connections.close_all()
     os._exit(0)
 
 
+class LoopProcess(_fork.Process):
+    def start(self) -> None:
+        connections.close_all()  # a connection carried over the fork is shared by both sides, which ruins it
+        super().start()
+
+
 @pytest.fixture
-def loop(transactional_db: None) -> Iterator[Any]:
-    connections.close_all()
-    process = _fork.Process(target=run_loop)
+def loop(transactional_db: None) -> Iterator[LoopProcess]:
+    process = LoopProcess(target=run_loop)
     yield process
     if process.is_alive():
         process.kill()
@@ -55,7 +59,7 @@ def now_publish(key: str, handler: str = "note") -> Row:
     return publish(key, handler=handler, due_at=timezone.now(), now=timezone.now())
 
 
-def test_it_runs_what_is_due_and_ends_when_asked(loop: Any) -> None:
+def test_it_runs_what_is_due_and_ends_when_asked(loop: LoopProcess) -> None:
     now_publish("before")
     loop.start()
     wait_until(lambda: effects("before") == 1)
@@ -69,7 +73,7 @@ def test_it_runs_what_is_due_and_ends_when_asked(loop: Any) -> None:
     assert loop.exitcode == 0
 
 
-def test_it_finishes_the_running_row_before_it_ends_and_leaves_the_next(loop: Any, tmp_path: Path) -> None:
+def test_it_finishes_the_running_row_before_it_ends_and_leaves_the_next(loop: LoopProcess, tmp_path: Path) -> None:
     started = tmp_path / "started"
 
     def slow(delivery: Delivery) -> None:
@@ -88,7 +92,7 @@ def test_it_finishes_the_running_row_before_it_ends_and_leaves_the_next(loop: An
     assert states == {"running": "done", "next": "pending"}
 
 
-def test_a_round_that_breaks_off_is_followed_by_another(loop: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_round_that_breaks_off_is_followed_by_another(loop: LoopProcess, monkeypatch: pytest.MonkeyPatch) -> None:
     sweeps = []
 
     def sweep_or_break(**given: Any) -> list[int]:
@@ -104,7 +108,7 @@ def test_a_round_that_breaks_off_is_followed_by_another(loop: Any, monkeypatch: 
 
 
 @pytest.mark.django_db(transaction=True)
-def test_an_idle_loop_takes_hardly_any_processor_time(loop: Any) -> None:
+def test_an_idle_loop_takes_hardly_any_processor_time(loop: LoopProcess) -> None:
     loop.start()
     wait_until(lambda: selectors.last_sweep() is not None)
     before = processor_seconds(loop.pid)
