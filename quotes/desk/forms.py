@@ -1,6 +1,5 @@
 """Forms of the restoration's page. Each field carries what the person saw, so that two people cannot overwrite each other."""
 
-from collections.abc import Mapping
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
@@ -224,20 +223,17 @@ def _text(value: object) -> str:
     return format(value, "f") if isinstance(value, Decimal) else str(value)
 
 
-def typed(form: forms.BaseForm, data: Mapping[str, Any]) -> list[str]:
-    """The fields that were changed by hand: what was sent is not what was seen."""
-    return [name for name in form.fields if name in data and str(data[name]) != str(data.get(SEEN + name, ""))]
-
-
 def in_minor(changes: dict[str, Any]) -> dict[str, Any]:
     """Money of a step's form as the columns keep it."""
     digits = places(settings.CURRENCY)
-    columns = {"replacement": "replacement_minor", "buy_price": "buy_price_minor"}
     return {
-        columns.get(name, name): to_minor(value or Decimal(0), digits=digits) if name in columns else value
+        COLUMNS.get(name, name): to_minor(value or Decimal(0), digits=digits) if name in COLUMNS else value
         for name, value in changes.items()
     }
 
+
+#: Boxes of money, and the columns that keep them.
+COLUMNS = {"replacement": "replacement_minor", "buy_price": "buy_price_minor"}
 
 #: What an empty box means where the column needs a number or a word.
 EMPTY: dict[str, Any] = {

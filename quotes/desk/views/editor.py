@@ -1,6 +1,5 @@
 """The restoration's page: parts, finishes and steps, with the price following every change."""
 
-from collections.abc import Mapping
 from typing import Any
 from uuid import UUID
 
@@ -14,9 +13,9 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from quotes.desk import showing
+from quotes.desk import saving, showing
 from quotes.desk.context import DESK
-from quotes.desk.forms import EMPTY, SEEN, DraftForm, NewPartForm, PartForm, typed
+from quotes.desk.forms import DraftForm, NewPartForm, PartForm
 from quotes.desk.templatetags.desk_boxes import boxed
 from quotes.pricing import selectors, services
 from quotes.pricing.models import Draft
@@ -61,15 +60,20 @@ def part_of(uid: UUID) -> Part:
 @require_GET
 @role_required(*DESK)
 def restoration(request: HttpRequest, uid: UUID) -> HttpResponse:
-    found = priced(draft_for(request, restoration_of(uid)))
-    context = page(found) | {
+    return _restoration_page(request, priced(draft_for(request, restoration_of(uid))))
+
+
+def _restoration_page(request: HttpRequest, found: Priced, *, status: int = 200, **forms: BaseForm) -> HttpResponse:
+    """The whole page; ``forms`` stand in for those somebody filled in wrongly."""
+    row = found.scope.restoration
+    context: dict[str, Any] = page(found) | {
         "new_part": NewPartForm(),
         "draft_form": DraftForm(instance=found.draft),
-        "taken_out": found.scope.restoration.parts.filter(removed_at__isnull=False),
-        "quotes": selectors.quotes(found.scope.restoration).defer(*selectors.HEAVY),
+        "taken_out": row.parts.filter(removed_at__isnull=False),
+        "quotes": selectors.quotes(row).defer(*selectors.HEAVY),
         "today": timezone.localdate(),
     }
-    return render(request, "desk/restoration.html", context)
+    return render(request, "desk/restoration.html", context | forms, status=status)
 
 
 def page(found: Priced) -> dict[str, Any]:
@@ -106,62 +110,25 @@ def _part_context(row: Part, found: Priced, form: BaseForm) -> dict[str, Any]:
 
 def _change_part(request: HttpRequest, row: Part) -> HttpResponse:
     form = PartForm(request.POST, instance=row)
-    names = typed(form, request.POST)
+    names = saving.typed(form, request.POST)
     before = {name: getattr(row, name) for name in form.fields}
-    seen = _seen(form, request.POST, names)
+    seen = saving.seen(form, request.POST, names)
     form.is_valid()
     for name, value in before.items():  # binding a form writes to its instance
         setattr(row, name, value)
-    changes = {name: _value(form, name) for name in names if name in form.cleaned_data}
     if any(name in form.errors for name in names):
         return _answer(request, row, form, names, wrong=True)
     try:
+        changes = saving.changes(form, names)
         edit_part(part=row, who=who(request), now=timezone.now(), changes=changes, seen=seen)
     except ChangedMeanwhileError as conflict:
-        form.add_error(conflict.field, changed_meanwhile(conflict))
-        return _answer(request, row, form, names, wrong=True)
-    except NoRouteError as error:
-        field = "agreed_finish" if "agreed_finish" in names else names[0]
-        form.add_error(field, ValidationError(error.messages))
+        saving.tell_conflict(form, conflict)
         return _answer(request, row, form, names, wrong=True)
     except ValidationError as error:
-        _place(form, error, names[0])
+        without_route = isinstance(error, NoRouteError) and "agreed_finish" in names
+        saving.place(form, error, "agreed_finish" if without_route else names[0])
         return _answer(request, row, form, names, wrong=True)
     return _answer(request, part_of(row.uid), form, names, wrong=False)
-
-
-def _value(form: BaseForm, name: str) -> Any:
-    value = form.cleaned_data[name]
-    return EMPTY[name] if value in (None, "") and name in EMPTY else value
-
-
-def changed_meanwhile(conflict: ChangedMeanwhileError) -> str:
-    """The sentence for a field somebody else changed first."""
-    return _("Somebody else changed this to “%(now)s” meanwhile. Set yours again if it should stand.") % {
-        "now": conflict.now
-    }
-
-
-def _seen(form: BaseForm, data: Mapping[str, Any], names: list[str]) -> dict[str, Any]:
-    """What the person saw in the changed fields, as values."""
-    result = {}
-    for name in names:
-        try:
-            result[name] = form.fields[name].clean(data.get(SEEN + name, ""))
-        except ValidationError:
-            continue
-        if result[name] in (None, "") and name in EMPTY:
-            result[name] = EMPTY[name]
-    return result
-
-
-def _place(form: BaseForm, error: ValidationError, fallback: str) -> None:
-    """Put an error at its field, or at the one that was changed."""
-    if hasattr(error, "error_dict"):
-        for name, errors in error.error_dict.items():
-            form.add_error(name if name in form.fields else fallback, errors)
-    else:
-        form.add_error(fallback, error)
 
 
 def _answer(request: HttpRequest, row: Part, form: BaseForm, names: list[str], *, wrong: bool) -> HttpResponse:
@@ -187,11 +154,7 @@ def add_part(request: HttpRequest, uid: UUID) -> HttpResponse:
     found = restoration_of(uid)
     form = NewPartForm(request.POST)
     if not form.is_valid():
-        draft = priced(draft_for(request, found))
-        context = page(draft) | {"new_part": form, "draft_form": DraftForm(instance=draft.draft)}
-        context["quotes"] = selectors.quotes(found).defer(*selectors.HEAVY)
-        context["today"] = timezone.localdate()
-        return render(request, "desk/restoration.html", context, status=422)
+        return _restoration_page(request, priced(draft_for(request, found)), status=422, new_part=form)
     new = add_routed_part(restoration=found, who=who(request), now=timezone.now(), **form.cleaned_data)
     return redirect("desk:part", uid=new.uid)
 
@@ -220,28 +183,26 @@ def change_draft(request: HttpRequest, uid: UUID) -> HttpResponse:
     """Discount and note, field by field like the parts."""
     draft = draft_for(request, restoration_of(uid))
     form = DraftForm(request.POST, instance=draft)
-    names = typed(form, request.POST)
-    seen = _seen(form, request.POST, names)
+    names = saving.typed(form, request.POST)
+    seen = saving.seen(form, request.POST, names)
     form.is_valid()
     draft.refresh_from_db()
     wrong = any(name in form.errors for name in names)
-    if not wrong and names:
+    if names and not wrong:
         try:
-            changes = {name: form.cleaned_data[name] for name in names}
+            changes = saving.changes(form, names)
             services.change_draft(draft=draft, who=who(request), now=timezone.now(), changes=changes, seen=seen)
             form = DraftForm(instance=draft)
         except ChangedMeanwhileError as conflict:
-            form.add_error(conflict.field, changed_meanwhile(conflict))
+            saving.tell_conflict(form, conflict)
             wrong = True
     found = priced(draft_for(request, restoration_of(uid)))
-    context = page(found) | {"boxes": [box for box in boxed(form) if box[0].name in names], "owner": "draft"}
-    if request.htmx:  # type: ignore[attr-defined]
-        return render(request, "desk/_answer.html", context)
-    if not wrong:
+    if not request.htmx:  # type: ignore[attr-defined]
+        if wrong:
+            return _restoration_page(request, found, status=422, draft_form=form)
         return redirect("desk:restoration", uid=uid)
-    context |= {"new_part": NewPartForm(), "draft_form": form, "today": timezone.localdate()}
-    context["quotes"] = selectors.quotes(found.scope.restoration).defer(*selectors.HEAVY)
-    return render(request, "desk/restoration.html", context, status=422)
+    changed = [(box, now) for box, now in boxed(form) if box.name in names]
+    return render(request, "desk/_answer.html", page(found) | {"boxes": changed, "owner": "draft"})
 
 
 @require_POST

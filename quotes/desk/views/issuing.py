@@ -16,6 +16,7 @@ from quotes.desk.views.editor import draft_for, restoration_of, who
 from quotes.pricing import services
 from quotes.pricing.models import Draft, IssuedQuote
 from quotes.pricing.selectors import Priced, priced
+from quotes.pricing.sheet import sheet
 from shop.people.models import Shop
 from shop.people.roles import ROLE_MANAGER, has_role, role_required
 
@@ -65,8 +66,6 @@ def _page(request: HttpRequest, found: Priced, form: IssueForm, status: int = 20
 @role_required(*DESK)
 def costs(request: HttpRequest, uid: UUID) -> HttpResponse:
     """The cost sheet of a draft: every figure opens to where it came from."""
-    from quotes.pricing.sheet import sheet
-
     found = priced(draft_for(request, restoration_of(uid)))
     if found.explained is None or found.given is None:
         return redirect("desk:restoration", uid=uid)

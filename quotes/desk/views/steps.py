@@ -12,19 +12,17 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
-from quotes.desk import showing
+from quotes.desk import saving, showing
 from quotes.desk.context import DESK
-from quotes.desk.forms import EMPTY, SEEN, NewStepForm, StepForm, WaitForm, in_minor, typed
+from quotes.desk.forms import NewStepForm, StepForm, WaitForm, in_minor
 from quotes.desk.templatetags.desk_boxes import boxed
-from quotes.desk.views.editor import changed_meanwhile, draft_for, page, part_of, restoration_of, who
+from quotes.desk.views.editor import draft_for, page, part_of, restoration_of, who
 from quotes.pricing.selectors import priced
 from shop.people.roles import role_required
 from shop.restorations.models import Part
 from shop.restorations.services import ChangedMeanwhileError
 from shop.routes import services
 from shop.routes.models import Step, Wait
-
-COLUMNS = {"replacement": "replacement_minor", "buy_price": "buy_price_minor"}
 
 
 def step_of(uid: UUID) -> Step:
@@ -63,56 +61,23 @@ def _show(request: HttpRequest, row: Step, form: StepForm, status: int = 200) ->
 
 def _change(request: HttpRequest, row: Step) -> HttpResponse:
     form = StepForm(request.POST, instance=row)
-    names = typed(form, request.POST)
-    seen = in_minor(_seen(form, request, names))
-    wrong = not _valid(form, names)
+    names = saving.typed(form, request.POST)
+    seen = in_minor(saving.seen(form, request.POST, names))
+    form.is_valid()
+    wrong = any(name in form.errors for name in names)
     if names and not wrong:
-        changes = {name: _value(form, name) for name in names}
+        changes = in_minor(saving.changes(form, names))
         try:
             services.change_step(
-                step=step_of(row.uid), who=who(request), now=timezone.now(), changes=in_minor(changes), seen=seen
+                step=step_of(row.uid), who=who(request), now=timezone.now(), changes=changes, seen=seen
             )
         except ChangedMeanwhileError as conflict:
-            form.add_error(_box_of(conflict.field), changed_meanwhile(conflict))
+            saving.tell_conflict(form, conflict)
             wrong = True
         except ValidationError as error:
-            _place(form, error, names[0])
+            saving.place(form, error, names[0])
             wrong = True
     return _answer(request, row, form, names, wrong=wrong)
-
-
-def _valid(form: StepForm, names: list[str]) -> bool:
-    form.is_valid()
-    return not any(name in form.errors for name in names)
-
-
-def _value(form: StepForm, name: str) -> Any:
-    value = form.cleaned_data[name]
-    return EMPTY[name] if value in (None, "") and name in EMPTY else value
-
-
-def _seen(form: StepForm, request: HttpRequest, names: list[str]) -> dict[str, Any]:
-    result = {}
-    for name in names:
-        try:
-            value = form.fields[name].clean(request.POST.get(SEEN + name, ""))
-        except ValidationError:
-            continue
-        result[name] = EMPTY[name] if value in (None, "") and name in EMPTY else value
-    return result
-
-
-def _box_of(column: str) -> str:
-    return next((box for box, name in COLUMNS.items() if name == column), column)
-
-
-def _place(form: StepForm, error: ValidationError, fallback: str) -> None:
-    if not hasattr(error, "error_dict"):
-        form.add_error(fallback, error)
-        return
-    for name, errors in error.error_dict.items():
-        box = _box_of(name)
-        form.add_error(box if box in form.fields else fallback, errors)
 
 
 def _answer(request: HttpRequest, row: Step, form: StepForm, names: list[str], *, wrong: bool) -> HttpResponse:
