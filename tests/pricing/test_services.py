@@ -1,5 +1,6 @@
 """From draft to outcome, as people go through it."""
 
+import time
 from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
@@ -13,7 +14,7 @@ from quotes.engine.money import to_minor
 from quotes.pricing import services
 from quotes.pricing.models import Draft, IssuedLine, IssuedQuote, IssuedStep, Outcome
 from quotes.pricing.paper import offer_of
-from quotes.pricing.selectors import priced, standing
+from quotes.pricing.selectors import Priced, priced, standing
 from quotes.pricing.services import CannotIssueError, SettledError
 from shop.journal.models import Entry
 from shop.methods.models import FinishStep
@@ -216,13 +217,22 @@ def test_of_many_answers_at_once_one_is_kept(draft: Draft) -> None:
 
 
 @pytest.mark.django_db(transaction=True)
-def test_what_changes_while_it_is_issued_is_in_it_or_refuses_it(draft: Draft, shop: Workshop) -> None:
-    """One issues, one adds a part, at once: never a quote that says one scope version and holds another."""
+def test_what_changes_while_it_is_issued_waits_or_refuses_it(
+    draft: Draft, shop: Workshop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One issues and takes its time, one adds a part: never a quote that says one scope version and holds another."""
     draft.restoration.refresh_from_db()
     before = draft.restoration.scope_version
 
+    def slowly(of: Draft) -> Priced:
+        time.sleep(1)
+        return priced(of)
+
+    monkeypatch.setattr(services, "priced", slowly)
+
     def act(number: int) -> str:
         if number == 0:
+            time.sleep(0.4)
             add_parts(draft.restoration, shop, 1)
             return "added"
         try:
