@@ -42,16 +42,17 @@ class Book:
     operations: dict[str, Operation]
     services: dict[str, Service]
     purchases: dict[str, Purchase]
-    said: dict[int, Figures] = field(default_factory=dict)
+    said: dict[tuple[int, ...], Figures] = field(default_factory=dict)
     shares: dict[tuple[str, Decimal], Figure] = field(default_factory=dict)
     lots: dict[tuple[str, Decimal], Figures] = field(default_factory=dict)
     alone: dict[tuple[object, ...], Costed] = field(default_factory=dict)
 
     def says(self, item: Any, say: Callable[..., Figures], *more: Any) -> Figures:
         """What ``item`` says: ``say(book, item, *more)``, asked once. The items live as long as the book does."""
-        figures = self.said.get(id(item))
+        key = (id(item), id(more[0])) if more else (id(item),)
+        figures = self.said.get(key)
         if figures is None:
-            self.said[id(item)] = figures = say(self, item, *more)
+            self.said[key] = figures = say(self, item, *more)
         return figures
 
 

@@ -106,7 +106,10 @@ def random_waits(seed: int) -> tuple[dict[str, tuple[str, ...]], dict[str, tuple
 @given(seeds)
 def test_batches_are_whole_of_one_key_and_free_of_circles(seed: int) -> None:
     of, before = random_waits(seed)
-    assert_sound(formed(of, before), of, before)
+    batches = formed(of, before)
+    assert_sound(batches, of, before)
+    assert batches == sorted(batches)
+    assert all(list(batch) == sorted(batch) for batch in batches)
 
 
 @given(seeds)

@@ -8,12 +8,12 @@ from hypothesis import given
 
 from quotes.engine.figures import Figure, total
 from quotes.engine.formulas import REGISTRY
-from quotes.engine.inputs import Break, OverheadBy, PriceBy, Restoration
+from quotes.engine.inputs import Break, Measure, OverheadBy, PriceBy, Restoration, Usage
 from quotes.engine.money import CONTEXT, places
 from quotes.engine.results import Explained
 from quotes.engine.rollup import price
 from tests.engine import made
-from tests.engine.build import close
+from tests.engine.build import back, close, operation, part, priced, step
 from tests.engine.strategies import fewer, restorations
 
 D = Decimal
@@ -158,8 +158,8 @@ def test_what_comes_from_a_book_says_from_where(restoration: Restoration) -> Non
 @given(restorations())
 def test_the_figures_on_top_are_the_costs_and_prices_of_the_result(restoration: Restoration) -> None:
     explained = price(restoration)
-    for step in explained.steps:
-        assert close(explained.figures[step.uid].value, step.first.cost + step.allowance.cost)
+    for item in explained.steps:
+        assert close(explained.figures[item.uid].value, item.first.cost + item.allowance.cost)
     for line in explained.result.lines:
         assert explained.figures[line.uid].value == line.price
         costs = {
@@ -167,7 +167,26 @@ def test_the_figures_on_top_are_the_costs_and_prices_of_the_result(restoration: 
         }
         if restoration.policy.price_by is PriceBy.MARGIN:
             assert close(sum(costs.values(), D(0)), line.cost)
-    assert close(sum((step.first.cost + step.allowance.cost for step in explained.steps), D(0)), explained.result.cost)
+    assert close(sum((item.first.cost + item.allowance.cost for item in explained.steps), D(0)), explained.result.cost)
+
+
+def test_one_usage_in_two_operations_is_explained_by_each_of_them() -> None:
+    usage = Usage("paint", D(1))
+    works = (operation("by piece", usages=(usage,)), operation("by area", measure=Measure.DM2, usages=(usage,)))
+    explained = priced(part("tank", step("one", ref="by piece"), step("two", ref="by area")), operations=works)
+    said = {
+        uid: [(f.unit, f.source) for _, f in explained.figures[uid].walk() if f.name == "amount per measure"]
+        for uid in ("one", "two")
+    }
+    assert said == {"one": [("l/piece", "by piece")], "two": [("l/dm2", "by area")]}
+
+
+def test_steps_alike_in_all_but_where_their_size_comes_from_keep_their_own_sources() -> None:
+    alike = [part(uid, step(f"{uid}1", ways_back=(back("0.1", f"{uid}1"),)), source=f"measured {uid}") for uid in "ab"]
+    explained = priced(*alike)
+    for uid in "ab":
+        sources = {f.source for _, f in explained.figures[f"{uid}1"].walk() if f.name == "quantity"}
+        assert sources == {f"measured {uid}"}
 
 
 def test_a_walk_goes_top_down_with_its_depth() -> None:
