@@ -12,7 +12,7 @@ from quotes.engine.errors import BadInput
 from quotes.engine.graph import waits
 from quotes.engine.inputs import ZERO
 from quotes.engine.money import from_minor, places
-from shop.methods.models import ConditionFactor, FinishRoute
+from shop.methods.models import Condition, ConditionFactor, FinishRoute
 from shop.restorations.models import Part, Restoration
 from shop.routes.laying import Routes, all_routes, works_of
 from shop.routes.models import Step, Wait
@@ -61,15 +61,15 @@ def scope(restoration: Restoration) -> Scope:
 def engine_parts(found: Scope) -> tuple[tuple[inputs.Part, ...], tuple[inputs.Purchase, ...]]:
     """The parts and purchases of a scope as the engine prices them."""
     uids = {pk: str(step.uid) for pk, step in found.step_by_pk.items()}
+    # Said once for all steps: asking a translation for each of them takes longer than pricing them.
+    conditions = {value: _("condition: %(condition)s") % {"condition": label} for value, label in Condition.choices}
     parts = []
     purchases = []
     for part in found.parts:
-        steps = []
-        for step in found.steps[part.pk]:
-            if step.buy:
-                purchases.append(_purchase(step))
-            steps.append(_step(found, part, step, uids))
-        parts.append(_part(part, tuple(steps)))
+        rows = found.steps[part.pk]
+        source = conditions[part.condition]
+        parts.append(_part(part, tuple(_step(found, part, step, uids, source) for step in rows)))
+        purchases.extend(_purchase(step) for step in rows if step.buy)
     return tuple(parts), tuple(purchases)
 
 
@@ -95,7 +95,7 @@ def _part(part: Part, steps: tuple[inputs.Step, ...]) -> inputs.Part:
     )
 
 
-def _step(found: Scope, part: Part, step: Step, uids: dict[int, str]) -> inputs.Step:
+def _step(found: Scope, part: Part, step: Step, uids: dict[int, str], source: str) -> inputs.Step:
     work = inputs.Work.PURCHASE if step.buy else inputs.Work.SERVICE if step.service_id else inputs.Work.OPERATION
     factor = found.factors.get((step.operation_id, part.condition), ONE) if step.operation_id else ONE
     return inputs.Step(
@@ -108,7 +108,7 @@ def _step(found: Scope, part: Part, step: Step, uids: dict[int, str]) -> inputs.
         process=str(part.agreed_finish_id or "") if step.origin == Step.Origin.FINISH else "",
         ways_back=_ways_back(found, part, step, uids),
         waits_for=tuple(uids[wait.on_id] for wait in found.waits.get(step.pk, ())),
-        source=_("condition: %(condition)s") % {"condition": part.get_condition_display()},
+        source=source,
     )
 
 
