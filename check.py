@@ -34,7 +34,7 @@ AT_ONCE = 2
 STEP_LIMIT = 1800  # seconds after which a step counts as hung
 
 POSTGRESQL, REDIS, CHROMIUM = "PostgreSQL", "Redis", "Chromium"
-ON_THEIR_OWN = ("tests/engine", "tests/truth", "tests/shop/tree", "tests/faults", "tests/e2e", "tests/bench")
+ON_THEIR_OWN = ("tests/shop/tree", "tests/faults", "tests/e2e", "tests/bench")
 
 
 @dataclass(frozen=True)
@@ -48,12 +48,15 @@ class Step:
     environment: dict[str, str] = field(default_factory=dict)
     quick: bool = False
     long: bool = False
+    whole: bool = True  # False: the whole run has it within another step
     alone: bool = False  # its figures mean something only on a quiet machine
     shown: bool = False
 
 
 PRODUCTION = {"BAREFRAME_HTTPS": "1", "BAREFRAME_HOSTS": "bareframe.test"}
-DATABASE_TESTS = ("tests", *(f"--ignore={folder}" for folder in ON_THEIR_OWN), "-m", "not (redis or browser or long)")
+ALL_BUT_THOSE = ("tests", *(f"--ignore={folder}" for folder in ON_THEIR_OWN), "-m", "not (redis or browser or long)")
+DATABASE_TESTS = (*ALL_BUT_THOSE, "-p", "tests.shop.database_tests", "--database-tests", "only")
+OTHER_TESTS = (*ALL_BUT_THOSE, "-p", "tests.shop.database_tests", "--database-tests", "none")
 
 STEPS = (
     Step("ruff check", ("-m", "ruff", "check", "."), quick=True),
@@ -69,14 +72,16 @@ STEPS = (
         quick=True,
     ),
     Step("tests on PostgreSQL", tests=DATABASE_TESTS, needs=(POSTGRESQL,)),
-    Step("tests on SQLite", tests=DATABASE_TESTS, quick=True),
-    Step("engine and truth", tests=("tests/engine", "tests/truth", "-m", "not long"), quick=True),
-    Step("process tree", tests=("tests/shop/tree", "-m", "not (browser or long)")),
+    Step("tests on SQLite", tests=DATABASE_TESTS),
+    Step("tests on SQLite, side by side", tests=(*DATABASE_TESTS, "-n", "2"), quick=True, whole=False),
+    Step("engine and truth", tests=("tests/engine", "tests/truth", "-m", "not long"), quick=True, whole=False),
+    Step("tests without a database", tests=OTHER_TESTS),
+    Step("process tree", tests=("tests/shop/tree", "-m", "not long")),
     Step(
         "background jobs with Redis", tests=("tests", "--ignore=tests/e2e", "-m", "redis and not long"), needs=(REDIS,)
     ),
     Step("faults", tests=("tests/faults", "-m", "not (redis or long)"), needs=(POSTGRESQL, REDIS)),
-    Step("browser", tests=("tests/e2e", "tests/shop/tree", "-m", "browser and not long"), needs=(CHROMIUM,)),
+    Step("browser", tests=("tests/e2e", "-m", "not long"), needs=(CHROMIUM,)),
     Step("long simulations", tests=("tests", "-m", "long"), needs=(POSTGRESQL, REDIS), long=True),
     Step("benches", ("-m", "tests.bench"), needs=(POSTGRESQL, REDIS), alone=True, shown=True),
 )
@@ -309,7 +314,7 @@ def read_report(path: Path, result: Result) -> None:
 def chosen(options: argparse.Namespace) -> list[Step]:
     if options.quick:
         return [step for step in STEPS if step.quick]
-    return [step for step in STEPS if options.long or not step.long]
+    return [step for step in STEPS if step.whole and (options.long or not step.long)]
 
 
 def run_all(steps: list[Step], runner: Runner, options: argparse.Namespace) -> list[Result]:

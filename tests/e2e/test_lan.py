@@ -10,12 +10,11 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Page
+from playwright.sync_api import Browser, Page
 
-from tests.served import chromium
 from tests.shop.tree.processes import wait_for
 
-ROOT = Path(__file__).resolve().parents[3]
+ROOT = Path(__file__).resolve().parents[2]
 
 pytestmark = pytest.mark.browser
 
@@ -54,12 +53,11 @@ def answers(port: int) -> bool:
 
 
 @pytest.fixture
-def page() -> Iterator[Page]:
-    with chromium() as browser:
-        # Whether the certificate is one to trust is OpenSSL's to say, in test_tls; here the tablet has trusted it.
-        context = browser.new_context(ignore_https_errors=True)
-        yield context.new_page()
-        context.close()
+def page(browser: Browser) -> Iterator[Page]:
+    # Whether the certificate is one to trust is OpenSSL's to say, in test_tls; here the tablet has trusted it.
+    context = browser.new_context(ignore_https_errors=True)
+    yield context.new_page()
+    context.close()
 
 
 def test_from_the_trust_page_one_comes_to_sign_in_and_can(said, page):
