@@ -14,17 +14,18 @@ from tests.pricing import offers
 from tests.pricing.paper import words_of
 from tests.pricing.shown import on_page, on_paper
 
-LONG = bool(os.environ.get("BAREFRAME_LONG"))
-ON_PAGE = 10_000 if LONG else 500
-ON_PAPER = 500 if LONG else 10
+LONG = os.environ.get("BAREFRAME_LONG") == "1"
+ON_PAGE = [10_000 if LONG else 500, pytest.param(10_000, marks=pytest.mark.long)]
+ON_PAPER = [500 if LONG else 10, pytest.param(500, marks=pytest.mark.long)]
 
 
 def same(offer: Offer, lines: list[Decimal], total: Decimal) -> bool:
     return lines == [line.price for area in offer.areas for line in area.lines] and total == offer.total
 
 
-def test_on_any_offer_s_page_the_shown_figures_add_up(settings: Any) -> None:
-    for seed in range(ON_PAGE):
+@pytest.mark.parametrize("count", ON_PAGE)
+def test_on_any_offer_s_page_the_shown_figures_add_up(settings: Any, count: int) -> None:
+    for seed in range(count):
         chance = Random(seed)
         settings.LANGUAGE_CODE = chance.choice(offers.LANGUAGES)
         offer = offers.at_random(chance)
@@ -33,8 +34,9 @@ def test_on_any_offer_s_page_the_shown_figures_add_up(settings: Any) -> None:
         assert same(offer, shown.lines, shown.total), seed
 
 
-def test_on_any_offer_s_pdf_the_shown_figures_add_up(preloaded: None) -> None:
-    for seed in range(ON_PAPER):
+@pytest.mark.parametrize("count", ON_PAPER)
+def test_on_any_offer_s_pdf_the_shown_figures_add_up(preloaded: None, count: int) -> None:
+    for seed in range(count):
         offer = offers.at_random(Random(seed))
         shown = on_paper(words_of(paper.render(offer)))
         assert shown.faults() == [], seed
