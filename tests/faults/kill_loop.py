@@ -68,12 +68,15 @@ class Child:
 
     def kill(self) -> None:
         self.signal(signal.SIGKILL)
-        with suppress(ChildProcessError):
-            os.waitpid(self.pid, 0)
+        if self.pid:
+            with suppress(ChildProcessError):
+                os.waitpid(self.pid, 0)
+        self.pid = 0  # reaped: its number may be somebody else's by now
 
     def signal(self, number: int) -> None:
-        with suppress(ProcessLookupError):
-            os.killpg(self.pid, number)
+        if self.pid:
+            with suppress(ProcessLookupError):
+                os.killpg(self.pid, number)
 
     def again(self) -> None:
         self.pid = self._start()
@@ -123,6 +126,16 @@ class Run:
         roles.sink().mkdir()
         self.writer = Child(lambda: fork(lambda: roles.write(self.theirs)))
         self.workers = self._celery() if self.redis else self._loops()
+        try:
+            self._play_cycles()
+            self._drain()
+        finally:
+            for child in (self.writer, *self.workers.values()):
+                child.kill()
+        self._count()
+        return self.figures
+
+    def _play_cycles(self) -> None:
         for _cycle in range(self.arguments.cycles):
             self._listen(random.uniform(0.1, 0.6), at_least=PROGRESS)
             if self.redis:
@@ -132,11 +145,6 @@ class Run:
             self._hit(random.choice(self.arguments.targets.split(",")))
         self.writer.kill()
         self._listen(0)
-        self._drain()
-        for worker in self.workers.values():
-            worker.kill()
-        self._count()
-        return self.figures
 
     # -- who plays -------------------------------------------------------------------------------------------------
 
