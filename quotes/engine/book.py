@@ -46,6 +46,7 @@ class Book:
     shares: dict[tuple[str, Decimal], Figure] = field(default_factory=dict)
     lots: dict[tuple[str, Decimal], Figures] = field(default_factory=dict)
     alone: dict[tuple[object, ...], Costed] = field(default_factory=dict)
+    same: dict[tuple[str, Decimal, str], Figure] = field(default_factory=dict)
 
     def says(self, item: Any, say: Callable[..., Figures], *more: Any) -> Figures:
         """What ``item`` says: ``say(book, item, *more)``, asked once. The items live as long as the book does."""
@@ -54,6 +55,13 @@ class Book:
         if figures is None:
             self.said[key] = figures = say(self, item, *more)
         return figures
+
+    def shared(self, name: str, value: Decimal, source: str) -> Figure:
+        """A given figure without a unit that many steps have alike."""
+        figure = self.same.get((name, value, source))
+        if figure is None:
+            self.same[name, value, source] = figure = given(name, value, "", source)
+        return figure
 
 
 @dataclass(slots=True)
@@ -64,7 +72,7 @@ class Member:
     step: Step
     quantity: Decimal
     run: Decimal = ZERO
-    sizes: Figures = ()
+    size: Figure | None = None
 
     @property
     def source(self) -> str:
@@ -79,12 +87,11 @@ class Member:
         size = (part.pieces, part.area, part.weight, part.openings, part.spokes)
         return step.ref, step.quantity, self.quantity, step.factor, size, self.source, step.source
 
-    def sized(self, measure: Measure) -> Figures:
-        """Quantity and condition factor, the same the first time and again."""
-        if not self.sizes:
-            quantity = given("quantity", self.quantity, measure, self.source)
-            self.sizes = (quantity, given("condition factor", self.step.factor, "", self.step.source))
-        return self.sizes
+    def sized(self, measure: Measure) -> Figure:
+        """Its quantity as a figure, the same the first time and again."""
+        if self.size is None:
+            self.size = given("quantity", self.quantity, measure, self.source)
+        return self.size
 
 
 def of_grade(book: Book, grade: Grade) -> Figures:

@@ -13,6 +13,7 @@ from quotes.engine.inputs import (
     ONE,
     ZERO,
     By,
+    Consumable,
     Measure,
     Operation,
     Part,
@@ -187,7 +188,7 @@ def _share(book: Book, operation: Operation, setups: Figure, mixed: Decimal, own
             setups=setups.value, setup=operation.setup, mixed=mixed, weight=own.value, weights=whole.value
         )
     setup = book.says(operation, of_operation)[4]
-    saved = given("share of mixed batches", mixed, "", book.policy.source)
+    saved = book.shared("share of mixed batches", mixed, book.policy.source)
     return computed("share of set-up", minutes, "min", book.variants["share"], (setups, setup, saved, whole, own))
 
 
@@ -211,16 +212,23 @@ def _materials(book: Book, operation: Operation, members: Sequence[Member], whol
     """Each member's consumables, one mix per batch. What the batch uses is computed from its whole, not added up."""
     result: list[list[Figure]] = [[] for _ in members]
     for usage in operation.usages:
-        consumable = book.consumables[usage.consumable]
+        item = book.consumables[usage.consumable]
         bases = [usage_basis(book, usage, operation, member) for member in members]
-        together = whole if consumable.by is By.MEASURE else sum(bases, ZERO)
-        alone = len(members) == 1
-        batch = used(book, usage, operation, together, members[0].source if alone else operation.name)
-        mix = mixture(book, consumable, batch)
-        for figures, member, basis in zip(result, members, bases, strict=True):
-            own = batch if alone else used(book, usage, operation, basis, member.source)
-            figures.append(material(book, consumable, own, batch, mix))
+        batch = used(book, usage, operation, _added_up(item, operation, bases, whole))
+        mix = mixture(book, item, batch)
+        for figures, basis in zip(result, bases, strict=True):
+            own = batch if len(members) == 1 else used(book, usage, operation, basis)
+            figures.append(material(book, item, own, batch, mix))
     return result
+
+
+def _added_up(item: Consumable, operation: Operation, bases: Sequence[Figure], whole: Decimal) -> Figure:
+    """What all members of a batch bring together of what a usage goes by."""
+    if len(bases) == 1:
+        return bases[0]
+    if item.by is By.MEASURE:
+        return given("quantity", whole, operation.measure, operation.name)
+    return given("area", sum([basis.value for basis in bases], ZERO), "dm2", operation.name)
 
 
 def _alone(book: Book, member: Member) -> Costed:
@@ -229,6 +237,17 @@ def _alone(book: Book, member: Member) -> Costed:
     found = book.alone.get(likeness)
     if found is None:
         book.alone[likeness] = found = _by_itself(book, member)
+    return found
+
+
+def _again(book: Book, member: Member) -> Costed:
+    """The same as one figure."""
+    likeness = ("again", *member.likeness())
+    found = book.alone.get(likeness)
+    if found is None:
+        visit, figures = _alone(book, member)
+        figure = computed("doing it again", visit.cost, book.policy.currency, "sum_1", figures)
+        book.alone[likeness] = found = (visit, (figure,))
     return found
 
 
@@ -264,13 +283,13 @@ def _redone(book: Book, part: Part, member: Member, first: Costed, count: "rewor
     step = member.step
     if not count.redone and not (count.taken and any(count.taken)):
         return StepResult(step.uid, part.uid, first[0], NOTHING, NOTHING, ZERO, _figure(book, first))
-    again, again_figures = _alone(book, member)
+    again, (redo_figure,) = _again(book, member)
     allowance = again.times(count.redone)
     currency = book.policy.currency
     chances = tuple([given("chance of failing", way.chance, "", step.source) for way in step.ways_back])
     name = book.variants["rework"]
     redone = computed("redo visits", count.redone, "", name, chances)
-    inputs = [redone, computed("doing it again", again.cost, currency, "sum_1", again_figures)]
+    inputs = [redone, redo_figure]
     for way, chance, taken in zip(step.ways_back, chances, count.taken, strict=True):
         if not way.remedies and not way.replacement:
             continue

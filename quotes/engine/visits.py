@@ -154,7 +154,8 @@ def operation_visit(
             shop_factor=operation.shop_factor,
             pace=book.grades[operation.grade].pace,
         )
-    quantity, condition = member.sized(operation.measure)
+    quantity = member.sized(operation.measure)
+    condition = book.shared("condition factor", member.step.factor, member.step.source)
     run, allowance, shop_factor, pace, *_ = book.says(operation, of_operation)
     inputs = (share, run, quantity, condition, allowance, shop_factor, pace)
     time = computed("expected time", minutes, "min", book.variants["labour"], inputs)
@@ -165,27 +166,27 @@ def operation_visit(
     return visit, (*figures, *materials)
 
 
-def usage_basis(book: Book, usage: Usage, operation: Operation, member: Member) -> Decimal:
+def usage_basis(book: Book, usage: Usage, operation: Operation, member: Member) -> Figure:
     """What the usage of a step goes by: the quantity of its measure, or the area [dm²] that is coated."""
-    if book.consumables[usage.consumable].by is By.MEASURE or not member.quantity:
-        return member.quantity
-    return extent(member.part, member.step, Measure.DM2, operation.measure)
+    if book.consumables[usage.consumable].by is By.MEASURE:
+        return member.sized(operation.measure)
+    area = extent(member.part, member.step, Measure.DM2, operation.measure) if member.quantity else ZERO
+    return given("area", area, "dm2", member.source)
 
 
-def used(book: Book, usage: Usage, operation: Operation, basis: Decimal, source: str) -> Figure:
+def used(book: Book, usage: Usage, operation: Operation, basis: Figure) -> Figure:
     """How much of a consumable goes into ``basis`` [measure of the operation, or dm²]."""
     item, said, names = book.consumables[usage.consumable], book.says(usage, of_usage, operation), book.variants
     if item.by is By.MEASURE:
-        amount = book.formulas["usage"](amount=usage.amount, quantity=basis, waste=usage.waste)
+        amount = book.formulas["usage"](amount=usage.amount, quantity=basis.value, waste=usage.waste)
         per_measure, waste = said
-        quantity = given("quantity", basis, operation.measure, source)
-        return computed("used", amount, item.unit, names["usage"], (per_measure, quantity, waste))
-    area = given("area", basis, "dm2", source)
+        return computed("used", amount, item.unit, names["usage"], (per_measure, basis, waste))
+    area, film, transfer = basis.value, usage.film, usage.transfer
     if item.by is By.FILM:
-        amount = book.formulas["film"](area=basis, film=usage.film, solids=item.solids, transfer=usage.transfer)
-        return computed("used", amount, item.unit, names["film"], (area, *said))
-    amount = book.formulas["powder"](area=basis, film=usage.film, density=item.density, transfer=usage.transfer)
-    return computed("used", amount, item.unit, names["powder"], (area, *said))
+        amount = book.formulas["film"](area=area, film=film, solids=item.solids, transfer=transfer)
+        return computed("used", amount, item.unit, names["film"], (basis, *said))
+    amount = book.formulas["powder"](area=area, film=film, density=item.density, transfer=transfer)
+    return computed("used", amount, item.unit, names["powder"], (basis, *said))
 
 
 def mixture(book: Book, item: Consumable, whole: Figure) -> Figure:
