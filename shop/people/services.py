@@ -13,8 +13,8 @@ from shop.people.roles import ROLE_DESK, ROLE_MANAGER, ROLES
 
 # What a role may do that a lower room must ask about without knowing the roles.
 ROLE_PERMISSIONS = {
-    ROLE_DESK: [("papers", "view_document")],
-    ROLE_MANAGER: [("papers", "view_document")],
+    ROLE_DESK: [("papers", "view_document"), ("outbox", "view_row")],
+    ROLE_MANAGER: [("papers", "view_document"), ("outbox", "view_row"), ("outbox", "retry_row")],
 }
 
 
