@@ -83,7 +83,8 @@ def recomputed(figure: Figure, restoration: Restoration) -> Decimal:
         return again("line_1")(*values, digits=places(policy.currency), rule=policy.rounding)
     if figure.formula == "overhead_1":
         by_hours = policy.overhead_by is OverheadBy.HOURS
-        assert figure.inputs[0].unit == ("min" if by_hours else policy.currency)
+        units = ("min", f"{policy.currency}/h") if by_hours else (policy.currency, "of labour")
+        assert tuple(item.unit for item in figure.inputs) == units
         return again("overhead_1")(minutes=values[0], labour=values[0], rate=values[1], by=policy.overhead_by)
     if figure.formula == "vendor_1":
         quantity, lot, least, *_ = values
