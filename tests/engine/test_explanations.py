@@ -13,7 +13,7 @@ from quotes.engine.money import CONTEXT, places
 from quotes.engine.results import Explained
 from quotes.engine.rollup import price
 from tests.engine import made
-from tests.engine.build import back, close, operation, part, priced, step
+from tests.engine.build import back, close, grade, operation, part, priced, step
 from tests.engine.strategies import fewer, restorations
 
 D = Decimal
@@ -180,6 +180,14 @@ def test_one_usage_in_two_operations_is_explained_by_each_of_them() -> None:
         for uid in ("one", "two")
     }
     assert said == {"one": [("l/piece", "by piece")], "two": [("l/dm2", "by area")]}
+
+
+@pytest.mark.parametrize(("source", "said"), [("rates of 2026-01-01", "rates of 2026-01-01"), ("", "mechanic")])
+def test_a_rate_says_its_source_or_at_least_whose_it_is(source: str, said: str) -> None:
+    explained = priced(part("tank", step("coat")), grades=(grade(source=source),))
+    sources = {figure.name: figure.source for figure in all_figures(explained)}
+    assert (sources["cost rate"], sources["pace"]) == (said, said)
+    assert sources["run time"] == "work"
 
 
 def test_steps_alike_in_all_but_where_their_size_comes_from_keep_their_own_sources() -> None:
