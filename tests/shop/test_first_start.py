@@ -1,3 +1,5 @@
+import os
+
 import pytest
 from django.core.management import CommandError
 
@@ -65,5 +67,9 @@ def test_the_state_of_the_tree_changes_with_its_files(tmp_path, settings):
     (tmp_path / "shop").mkdir()
     before = first_start.tree_state()
     assert first_start.tree_state() == before
-    (tmp_path / "shop" / "guards.py").write_text("new")
-    assert first_start.tree_state() != before
+    guards = tmp_path / "shop" / "guards.py"
+    guards.write_text("one")
+    added = first_start.tree_state()
+    guards.write_text("two")
+    os.utime(guards, (0, guards.stat().st_mtime + 1))
+    assert len({before, added, first_start.tree_state()}) == 3

@@ -124,6 +124,12 @@ def test_the_password_of_an_empty_shop_opens_it(made_home, begin):
         assert page.status == 200
 
 
+def test_nobody_else_on_the_machine_may_read_what_is_kept(made_home):
+    kept = [path for path in made_home.iterdir() if path.name != "first.log"]
+    assert made_home / "bareframe.sqlite3" in kept
+    assert [path.name for path in kept if path.stat().st_mode & 0o077] == []
+
+
 def test_a_later_start_prepares_nothing_again(made_home, begin):
     first = (made_home / "first.log").read_text()
     assert "Preparing the database" in first
