@@ -35,7 +35,7 @@ def renew_lan(*, port: int) -> Child:
 def background() -> list[Child]:
     if settings.EMBEDDED:
         return [_python("background", "manage.py", "background")]
-    celery = ("-m", "celery", "-A", "shop.celery")
+    celery = ("-m", "celery", "-q", "-A", "shop.celery")
     processes = str(os.cpu_count() or 1)
     schedule = str(settings.HOME / "beat-schedule")
     return [
