@@ -29,7 +29,7 @@ from shop.rates.services import (
 )
 from shop.restorations.models import Part, Restoration
 from shop.restorations.services import add_customer, add_machine, begin
-from shop.routes.services import add_routed_part
+from shop.routes.parts import add_routed_part
 
 NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 TODAY = date(2026, 3, 2)

@@ -22,14 +22,8 @@ from shop.restorations.models import Customer, Part, Restoration
 from shop.restorations.services import add_customer, add_machine, begin, change_part
 from shop.restorations.services import remove_part as take_out
 from shop.routes.models import Step
-from shop.routes.services import (
-    add_routed_part,
-    add_step,
-    change_step,
-    choose_finish,
-    choose_old_finish,
-    lay_out_template,
-)
+from shop.routes.parts import add_routed_part, choose_finish, choose_old_finish, lay_out_template
+from shop.routes.services import add_step, change_step
 
 MACHINE = ("maker", "model", "year", "frame_number", "engine_number")
 FINISHES = {"finish": choose_finish, "old_finish": choose_old_finish}

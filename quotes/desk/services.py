@@ -10,7 +10,7 @@ from quotes.pricing.services import open_draft
 from shop.methods.models import Template
 from shop.restorations.models import Customer, Machine, Restoration
 from shop.restorations.services import add_customer, add_machine, begin
-from shop.routes.services import add_routed_parts, lay_out_template
+from shop.routes.parts import add_routed_parts, lay_out_template
 
 
 @transaction.atomic

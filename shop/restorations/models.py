@@ -3,14 +3,26 @@
 import uuid
 from decimal import Decimal
 
-from django.core.validators import MinValueValidator
+from django.core.validators import BaseValidator, MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import CheckConstraint, Q, UniqueConstraint
 from django.utils.translation import gettext_lazy as _
 
 from shop.methods.models import Condition, Finish, Material, SizeClass
 
-NOT_NEGATIVE = [MinValueValidator(Decimal(0))]
+AT_LEAST = _("Give %(limit_value)s or more.")
+AT_MOST = _("Give %(limit_value)s or less.")
+
+
+def between(least: Decimal | int, most: Decimal | int) -> list[BaseValidator]:
+    """Limits that no bike reaches, so that a slip of the finger is asked about and every sum stays in its column."""
+    return [MinValueValidator(least, AT_LEAST), MaxValueValidator(most, AT_MOST)]
+
+
+MANY = between(0, 100_000)
+SIZE = between(Decimal(0), Decimal(100_000))
+STRENGTH = between(1, 5_000)  # [MPa]
+THICKNESS = between(Decimal("0.1"), Decimal(1_000))  # [mm]
 
 
 class Customer(models.Model):
@@ -73,20 +85,22 @@ class Part(models.Model):
     depth = models.PositiveSmallIntegerField(_("depth"), default=0)
     area_name = models.CharField(_("area of the bike"), max_length=60, blank=True)
     name = models.CharField(_("name"), max_length=100)
-    pieces = models.PositiveIntegerField(_("pieces"), default=1)
+    pieces = models.PositiveIntegerField(_("pieces"), default=1, validators=MANY)
     material = models.CharField(_("material"), max_length=12, choices=Material, default=Material.STEEL)
     size_class = models.ForeignKey(SizeClass, models.PROTECT, null=True, blank=True, verbose_name=_("size class"))
     area = models.DecimalField(
-        _("area per piece [dm²]"), max_digits=9, decimal_places=3, null=True, blank=True, validators=NOT_NEGATIVE
+        _("area per piece [dm²]"), max_digits=9, decimal_places=3, null=True, blank=True, validators=SIZE
     )
     weight = models.DecimalField(
-        _("weight per piece [kg]"), max_digits=9, decimal_places=3, null=True, blank=True, validators=NOT_NEGATIVE
+        _("weight per piece [kg]"), max_digits=9, decimal_places=3, null=True, blank=True, validators=SIZE
     )
-    openings = models.PositiveIntegerField(_("openings to mask per piece"), default=0)
-    spokes = models.PositiveIntegerField(_("spokes per piece"), default=0)
+    openings = models.PositiveIntegerField(_("openings to mask per piece"), default=0, validators=MANY)
+    spokes = models.PositiveIntegerField(_("spokes per piece"), default=0, validators=MANY)
     condition = models.CharField(_("condition"), max_length=10, choices=Condition, default=Condition.WORN)
-    strength = models.PositiveIntegerField(_("tensile strength [MPa]"), null=True, blank=True)
-    thickness = models.DecimalField(_("thickest section [mm]"), max_digits=6, decimal_places=1, null=True, blank=True)
+    strength = models.PositiveIntegerField(_("tensile strength [MPa]"), null=True, blank=True, validators=STRENGTH)
+    thickness = models.DecimalField(
+        _("thickest section [mm]"), max_digits=6, decimal_places=1, null=True, blank=True, validators=THICKNESS
+    )
     old_finish = models.ForeignKey(
         Finish, models.PROTECT, null=True, blank=True, related_name="+", verbose_name=_("finish to take off")
     )
@@ -106,8 +120,21 @@ class Part(models.Model):
             UniqueConstraint(
                 fields=["restoration", "position"], condition=Q(removed_at__isnull=True), name="one_part_per_position"
             ),
-            CheckConstraint(condition=Q(area__isnull=True) | Q(area__gte=0), name="part_area_not_negative"),
-            CheckConstraint(condition=Q(weight__isnull=True) | Q(weight__gte=0), name="part_weight_not_negative"),
+            CheckConstraint(
+                condition=Q(area__isnull=True) | Q(area__gte=0),
+                name="part_area_not_negative",
+                violation_error_message=_("An area cannot be negative. Give 0 or more."),
+            ),
+            CheckConstraint(
+                condition=Q(weight__isnull=True) | Q(weight__gte=0),
+                name="part_weight_not_negative",
+                violation_error_message=_("A weight cannot be negative. Give 0 or more."),
+            ),
+            CheckConstraint(
+                condition=Q(thickness__isnull=True) | Q(thickness__gt=0, thickness__lte=1000),
+                name="part_has_thickness",
+                violation_error_message=_("The thickest section is more than 0 mm and at most 1000 mm."),
+            ),
         ]
 
     def __str__(self) -> str:

@@ -1,12 +1,12 @@
 """Writes on customers, machines, restorations and parts. Every change of scope raises ``scope_version``."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from datetime import date, datetime
 from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.db.models import F, Max
+from django.db.models import CheckConstraint, F, Max, Model, Q
 from django.utils.translation import gettext as _
 
 from shop.journal.services import record, subject_of
@@ -15,7 +15,7 @@ from shop.restorations.models import Customer, Machine, Part, Restoration
 GAP = 10
 FAR = 1_000_000_000
 
-#: Fields of a part that can change without its route; for the others see ``routes.services.edit_part``.
+#: Fields of a part that can change without its route; for the others see ``routes.parts.edit_part``.
 PART_FIELDS = (
     "name",
     "area_name",
@@ -33,6 +33,9 @@ PART_FIELDS = (
     "deviation",
     "tax",
 )
+
+CUSTOMER_FIELDS = ("name", "address", "email", "phone")
+MACHINE_FIELDS = ("maker", "model", "year", "frame_number", "engine_number")
 
 
 class ChangedMeanwhileError(Exception):
@@ -99,15 +102,33 @@ def begin(
     return restoration
 
 
-def change_scope(restoration: Restoration) -> int:
-    """Raise the scope version inside the running transaction, and hold the restoration until it ends.
+def hold_scope(pk: int) -> None:
+    """Hold the restoration ``pk`` until the running transaction ends, without saying that its scope changed.
 
-    Called first, it puts two writers of one restoration in a row on both engines; checks after it see what the
+    Called first, it puts two writers of one restoration in a row on both engines; what is read after it is what the
     other one wrote.
     """
+    Restoration.objects.filter(pk=pk).update(scope_version=F("scope_version"))
+
+
+def change_scope(restoration: Restoration) -> int:
+    """Raise the scope version inside the running transaction, and hold the restoration as `hold_scope` does."""
     Restoration.objects.filter(pk=restoration.pk).update(scope_version=F("scope_version") + 1)
     restoration.refresh_from_db(fields=["scope_version"])
     return restoration.scope_version
+
+
+def hold_part(part: Part) -> None:
+    """Hold the restoration of ``part`` and read the part anew: what a page brought along may be old."""
+    hold_scope(part.restoration_id)
+    relations = [field.name for field in Part._meta.concrete_fields if field.is_relation]
+    part.refresh_from_db(from_queryset=Part.objects.select_related(*relations))
+
+
+def refuse_out_of_scope(part: Part) -> None:
+    """Nothing about a part changes while it is out of scope."""
+    if part.removed_at is not None:
+        raise ValidationError(_("This part is out of scope. Bring it back first."), code="out of scope")
 
 
 @transaction.atomic
@@ -116,10 +137,9 @@ def add_part(*, restoration: Restoration, after: Part | None = None, who: str, n
     change_scope(restoration)
     part = Part(restoration=restoration, position=_place_after(restoration, after), **fields)
     part.name = part.name.strip()
-    part.full_clean(validate_unique=False, validate_constraints=False)
-    part.validate_constraints()
+    part.full_clean(exclude={"restoration", "position"}, validate_unique=False)
     part.save()
-    record(who=who, at=now, what="part added", subject=subject_of(part), after=_told(fields))
+    record(who=who, at=now, what="part added", subject=subject_of(part), after=told(fields))
     return part
 
 
@@ -146,27 +166,71 @@ def change_part(
     """Change fields of ``PART_FIELDS``. ``seen`` is what the person saw: another value there raises
     `ChangedMeanwhileError` and nothing is saved.
     """
-    change_scope(part.restoration)
-    part.refresh_from_db()
+    set_part(part=part, who=who, now=now, changes=changes, seen=seen, allowed=PART_FIELDS)
+    return part
+
+
+def set_part(
+    *,
+    part: Part,
+    who: str,
+    now: datetime,
+    changes: Mapping[str, Any],
+    seen: Mapping[str, Any] | None,
+    allowed: Collection[str],
+) -> set[str]:
+    """Change ``allowed`` fields inside the running transaction; the names of those that were another value before.
+
+    With none, nothing is written: no version, no entry in the journal.
+    """
+    hold_part(part)
+    refuse_out_of_scope(part)
+    before = set_fields(part, changes=changes, seen=seen, allowed=allowed)
+    if before:
+        part.save(update_fields=list(before))
+        change_scope(part.restoration)
+        after = {field: changes[field] for field in before}
+        record(who=who, at=now, what="part changed", subject=subject_of(part), before=told(before), after=told(after))
+    return set(before)
+
+
+def set_fields(
+    row: Model, *, changes: Mapping[str, Any], seen: Mapping[str, Any] | None = None, allowed: Collection[str]
+) -> dict[str, Any]:
+    """Set what differs on an unsaved ``row`` and validate it; the values before.
+
+    Only what the change can have made wrong is looked at: the fields themselves, and constraints that speak of one.
+    """
     for field in changes:
-        if field not in PART_FIELDS:
+        if field not in allowed:
             raise ValidationError({field: _("This cannot be changed here.")})
     for field, value in (seen or {}).items():
-        if getattr(part, field) != value and getattr(part, field) != changes.get(field):
-            raise ChangedMeanwhileError(field, getattr(part, field))
-    before = {field: getattr(part, field) for field in changes}
-    for field, value in changes.items():
-        setattr(part, field, value)
-    part.full_clean(validate_unique=False, validate_constraints=False)
-    part.validate_constraints()
-    part.save()
-    record(who=who, at=now, what="part changed", subject=subject_of(part), before=_told(before), after=_told(changes))
-    return part
+        if getattr(row, field) != value and getattr(row, field) != changes.get(field):
+            raise ChangedMeanwhileError(field, getattr(row, field))
+    before = {field: getattr(row, field) for field in changes if getattr(row, field) != changes[field]}
+    for field in before:
+        setattr(row, field, changes[field])
+    if before:
+        row.full_clean(exclude=_untouched(row, set(before)), validate_unique=False)
+    return before
+
+
+def _untouched(row: Model, changed: set[str]) -> set[str]:
+    together = [
+        constraint.condition.referenced_base_fields
+        for constraint in row._meta.constraints
+        if isinstance(constraint, CheckConstraint) and isinstance(constraint.condition, Q)
+    ]
+    touched = changed.union(*(fields for fields in together if fields & changed))
+    return {field.name for field in row._meta.concrete_fields} - touched
 
 
 @transaction.atomic
 def remove_part(*, part: Part, who: str, now: datetime) -> Part:
-    """Take a part out of scope; `bring_back_part` undoes it."""
+    """Take a part out of scope; `bring_back_part` undoes it. Out already, nothing changes."""
+    hold_part(part)
+    if part.removed_at is not None:
+        return part
     change_scope(part.restoration)
     part.removed_at = now
     part.save(update_fields=["removed_at"])
@@ -176,7 +240,13 @@ def remove_part(*, part: Part, who: str, now: datetime) -> Part:
 
 @transaction.atomic
 def bring_back_part(*, part: Part, who: str, now: datetime) -> Part:
-    """Undo a removal: the same uid returns, at its old place or right after what took it."""
+    """Undo a removal: the same uid returns, at its old place or right after what took it. In scope, nothing changes.
+
+    What its steps wait for is not looked at here: ``routes.parts.bring_back_routed_part`` does.
+    """
+    hold_part(part)
+    if part.removed_at is None:
+        return part
     change_scope(part.restoration)
     taken = part.restoration.parts.filter(removed_at__isnull=True, position=part.position).first()
     if taken is not None:
@@ -187,8 +257,66 @@ def bring_back_part(*, part: Part, who: str, now: datetime) -> Part:
     return part
 
 
-def _told(fields: Mapping[str, Any]) -> dict[str, object]:
+@transaction.atomic
+def change_restoration(
+    *,
+    restoration: Restoration,
+    who: str,
+    now: datetime,
+    customer: Mapping[str, Any],
+    machine: Mapping[str, Any],
+    title: str,
+    begun_on: date,
+) -> Restoration:
+    """Correct what was said when it was begun: fields of the customer, of the machine, title and day.
+
+    What is not named stays. All that is wrong is said at once, by the plain names of the fields, and nothing is saved.
+    The scope version stays: what is to be done to the bike is the same.
+    """
+    hold_scope(restoration.pk)
+    restoration.refresh_from_db(from_queryset=Restoration.objects.select_related("customer", "machine"))
+    own = {"title": title.strip() or str(_named(restoration.machine, machine)), "begun_on": begun_on}
+    given: list[tuple[Customer | Machine | Restoration, Mapping[str, Any], Collection[str]]] = [
+        (restoration.customer, _stripped(customer), CUSTOMER_FIELDS),
+        (restoration.machine, _stripped(machine), MACHINE_FIELDS),
+        (restoration, own, own),
+    ]
+    wrong: dict[str, list[ValidationError]] = {}
+    changed: list[tuple[Customer | Machine | Restoration, dict[str, Any]]] = []
+    for row, changes, allowed in given:
+        try:
+            changed.append((row, set_fields(row, changes=changes, allowed=allowed)))
+        except ValidationError as error:
+            error.update_error_dict(wrong)
+    if wrong:
+        raise ValidationError(wrong)
+    for row, before in changed:
+        _save_corrected(row, before, who=who, now=now)
+    return restoration
+
+
+def _stripped(fields: Mapping[str, Any]) -> dict[str, Any]:
+    return {name: value.strip() if isinstance(value, str) else value for name, value in fields.items()}
+
+
+def _named(machine: Machine, fields: Mapping[str, Any]) -> Machine:
+    """How ``machine`` would be called with ``fields``."""
+    return Machine(**{name: fields.get(name, getattr(machine, name)) for name in ("maker", "model", "year")})
+
+
+def _save_corrected(
+    row: Customer | Machine | Restoration, before: Mapping[str, Any], *, who: str, now: datetime
+) -> None:
+    if not before:
+        return
+    row.save(update_fields=list(before))
+    after = {field: getattr(row, field) for field in before}
+    what = f"{row._meta.model_name} corrected"
+    record(who=who, at=now, what=what, subject=subject_of(row), before=told(before), after=told(after))
+
+
+def told(fields: Mapping[str, Any]) -> dict[str, object]:
     """Fields as the journal keeps them: things by name."""
     return {
-        name.replace("_", " "): (str(value) if hasattr(value, "_meta") else value) for name, value in fields.items()
+        name.replace("_", " "): (str(value) if isinstance(value, Model) else value) for name, value in fields.items()
     }

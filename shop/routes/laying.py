@@ -18,6 +18,7 @@ GAP = 10
 FIRST = {Step.Origin.BEFORE: 10_000, Step.Origin.STRIP: 30_000, Step.Origin.FINISH: 50_000, Step.Origin.AFTER: 70_000}
 ORDER = tuple(FIRST)
 
+Laid = list[tuple[Step, MethodStep]]
 RouteKey = tuple[int, str, str]
 
 
@@ -59,7 +60,7 @@ def all_routes() -> Routes:
 
 def stretch(
     part: Part, origin: Step.Origin, methods: Sequence[MethodStep], *, finish: Finish | None, **extra: Any
-) -> list[tuple[Step, MethodStep]]:
+) -> Laid:
     """Unsaved steps of one stretch of ``part``'s route, in order, each with the method step it came from."""
     return [
         (
@@ -82,6 +83,31 @@ def stretch(
         )
         for index, method in enumerate(methods)
     ]
+
+
+def strip_steps(part: Part, routes: Routes) -> Laid:
+    """Unsaved steps that take the old finish off; none where there is nothing to take off."""
+    if part.old_finish is None:
+        return []
+    methods = routes.of(part.old_finish, part.material, FinishRoute.Direction.REMOVE, part=part.name)
+    return stretch(part, Step.Origin.STRIP, methods, finish=None)
+
+
+def finish_steps(part: Part, routes: Routes) -> Laid:
+    """Unsaved steps that put the agreed finish on; none where nothing goes on."""
+    if part.agreed_finish is None:
+        return []
+    methods = routes.of(part.agreed_finish, part.material, FinishRoute.Direction.APPLY, part=part.name)
+    if any(method.remove_first for method in methods):
+        routes.of(part.agreed_finish, part.material, FinishRoute.Direction.REMOVE, part=part.name)
+    return stretch(part, Step.Origin.FINISH, methods, finish=part.agreed_finish)
+
+
+def save_laid(laid: Laid) -> list[Step]:
+    """Save the steps of one stretch with their ways back."""
+    steps = Step.objects.bulk_create(step for step, _method in laid)
+    Step.objects.bulk_update(link_ways_back(laid), ["back_to"])
+    return steps
 
 
 def link_ways_back(laid: Sequence[tuple[Step, MethodStep]]) -> list[Step]:

@@ -3,16 +3,18 @@
 import uuid
 from decimal import Decimal
 
-from django.core.validators import MinValueValidator
 from django.db import models
 from django.db.models import CheckConstraint, F, Q, UniqueConstraint
 from django.utils.translation import gettext_lazy as _
 
 from shop.methods.models import ONE_WORK, Work
 from shop.rates.models import Status
-from shop.restorations.models import Part
+from shop.restorations.models import Part, between
 
-NOT_NEGATIVE = [MinValueValidator(Decimal(0))]
+QUANTITY = between(Decimal(0), Decimal(1_000_000))
+HANDLING = between(Decimal(0), Decimal(100_000))  # [min]
+CHANCE = between(Decimal(0), Decimal(100))  # [%]
+PRICE = between(0, 10**12)
 
 
 class Source(models.TextChoices):
@@ -42,10 +44,10 @@ class Step(Work):
     position = models.PositiveIntegerField(_("position"))
     origin = models.CharField(_("belongs to"), max_length=8, choices=Origin, default=Origin.BEFORE)
     quantity = models.DecimalField(
-        _("quantity"), max_digits=9, decimal_places=3, null=True, blank=True, validators=NOT_NEGATIVE
+        _("quantity"), max_digits=9, decimal_places=3, null=True, blank=True, validators=QUANTITY
     )
     fail_chance = models.DecimalField(
-        _("chance of failing [%]"), max_digits=5, decimal_places=2, default=0, validators=NOT_NEGATIVE
+        _("chance of failing [%]"), max_digits=5, decimal_places=2, default=0, validators=CHANCE
     )
     back_to = models.ForeignKey("self", models.PROTECT, null=True, blank=True, verbose_name=_("goes back to"))
     remedy_finish = models.ForeignKey(
@@ -57,13 +59,15 @@ class Step(Work):
         verbose_name=_("strip before the redo"),
     )
     scrap_chance = models.DecimalField(
-        _("chance of scrapping [%]"), max_digits=5, decimal_places=2, default=0, validators=NOT_NEGATIVE
+        _("chance of scrapping [%]"), max_digits=5, decimal_places=2, default=0, validators=CHANCE
     )
-    replacement_minor = models.BigIntegerField(_("price of a replacement"), default=0)
+    replacement_minor = models.BigIntegerField(_("price of a replacement"), default=0, validators=PRICE)
     buy = models.CharField(_("bought-in part"), max_length=100, blank=True)
     buy_source = models.CharField(_("source"), max_length=20, choices=Source, blank=True)
-    buy_price_minor = models.BigIntegerField(_("price per piece"), default=0)
-    buy_handling = models.DecimalField(_("handling [min]"), max_digits=6, decimal_places=1, default=0)
+    buy_price_minor = models.BigIntegerField(_("price per piece"), default=0, validators=PRICE)
+    buy_handling = models.DecimalField(
+        _("handling [min]"), max_digits=6, decimal_places=1, default=0, validators=HANDLING
+    )
     buy_status = models.CharField(_("price is"), max_length=8, choices=Status, default=Status.GUESSED)
     removed_at = models.DateTimeField(null=True, editable=False)
 
@@ -76,17 +80,24 @@ class Step(Work):
             CheckConstraint(
                 condition=(ONE_WORK & Q(buy="")) | (Q(operation__isnull=True, service__isnull=True) & ~Q(buy="")),
                 name="step_has_one_work",
+                violation_error_message=_("Choose one: a labour operation, a vendor's service, or a part to buy."),
             ),
             CheckConstraint(
                 condition=Q(fail_chance__gte=0, scrap_chance__gte=0) & Q(fail_chance__lt=100 - F("scrap_chance")),
                 name="step_can_succeed",
+                violation_error_message=_(
+                    "With this the step would never be done. Keep both chances below 100 % together."
+                ),
             ),
             CheckConstraint(
                 condition=Q(buy_price_minor__gte=0, replacement_minor__gte=0, buy_handling__gte=0),
                 name="step_prices_not_negative",
+                violation_error_message=_("Prices and handling cannot be negative. Give 0 or more."),
             ),
             CheckConstraint(
-                condition=~Q(buy_source="customers_own") | Q(buy_price_minor=0), name="customers_own_has_no_price"
+                condition=~Q(buy_source="customers_own") | Q(buy_price_minor=0),
+                name="customers_own_has_no_price",
+                violation_error_message=_("What the customer brings has no price here. Give 0, or another source."),
             ),
         ]
 
@@ -102,8 +113,16 @@ class Wait(models.Model):
 
     class Meta:
         constraints = [
-            UniqueConstraint(fields=["step", "on"], name="one_wait_per_pair"),
-            CheckConstraint(condition=~Q(step=F("on")), name="no_wait_on_itself"),
+            UniqueConstraint(
+                fields=["step", "on"],
+                name="one_wait_per_pair",
+                violation_error_message=_("It waits for that step already."),
+            ),
+            CheckConstraint(
+                condition=~Q(step=F("on")),
+                name="no_wait_on_itself",
+                violation_error_message=_("A step cannot wait for itself. Choose another one."),
+            ),
         ]
 
     def __str__(self) -> str:

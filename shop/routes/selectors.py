@@ -32,10 +32,32 @@ class Scope:
     factors: dict[tuple[int, str], Decimal]
     routes: Routes
     step_by_pk: dict[int, Step] = field(default_factory=dict)
+    #: Part and position of removed steps, where something still waits for one or goes back to one.
+    gone: dict[int, tuple[int, int]] = field(default_factory=dict)
+
+    def standing(self, pk: int) -> Step | None:
+        """The step ``pk``. Where it is removed, the last one before it on its part stands in, or nothing does."""
+        if pk in self.step_by_pk:
+            return self.step_by_pk[pk]
+        part, position = self.gone.get(pk, (0, 0))
+        return next((step for step in reversed(self.steps.get(part, ())) if step.position < position), None)
+
+    def way_back(self, step: Step) -> Step:
+        """Where a failure of ``step`` sends the part: never to a later step, and to itself where nothing is said."""
+        back = self.standing(step.back_to_id) if step.back_to_id else None
+        return step if back is None or back.position > step.position else back
 
 
 def scope(restoration: Restoration) -> Scope:
     """Everything that is in scope, in a constant number of queries."""
+    found = _rows(restoration)
+    found.factors = {(f.operation_id, f.condition): f.factor for f in ConditionFactor.objects.all()}
+    found.routes = all_routes()
+    return found
+
+
+def _rows(restoration: Restoration) -> Scope:
+    """Parts, steps and waits."""
     parts = list(
         restoration.parts.filter(removed_at__isnull=True)
         .select_related("size_class", "agreed_finish", "factory_finish", "old_finish")
@@ -49,13 +71,31 @@ def scope(restoration: Restoration) -> Scope:
     by_part: dict[int, list[Step]] = {part.pk: [] for part in parts}
     for step in steps:
         by_part[step.part_id].append(step)
-    by_step: dict[int, list[Wait]] = {}
-    by_pk = {step.pk: step for step in steps}
-    for wait in Wait.objects.filter(step__part__restoration=restoration).order_by("pk"):
-        if wait.step_id in by_pk and wait.on_id in by_pk:
-            by_step.setdefault(wait.step_id, []).append(wait)
-    factors = {(f.operation_id, f.condition): f.factor for f in ConditionFactor.objects.all()}
-    return Scope(restoration, parts, by_part, by_step, factors, all_routes(), by_pk)
+    found = Scope(restoration, parts, by_part, {}, {}, Routes(), {step.pk: step for step in steps})
+    _read_waits(found)
+    return found
+
+
+def _read_waits(found: Scope) -> None:
+    """Waits as they stand: on steps that are there, each once. A wait on a removed step is read as one before it."""
+    rows = list(Wait.objects.filter(step__part__restoration=found.restoration).order_by("pk"))
+    rows = [wait for wait in rows if wait.step_id in found.step_by_pk]
+    named = {wait.on_id for wait in rows} | {step.back_to_id for step in found.step_by_pk.values() if step.back_to_id}
+    if named - found.step_by_pk.keys():
+        found.gone = _removed(found.restoration)
+    for wait in rows:
+        on = found.standing(wait.on_id)
+        known = found.waits.setdefault(wait.step_id, [])
+        if on is not None and on.pk != wait.step_id and on.pk not in {other.on_id for other in known}:
+            wait.on_id = on.pk
+            known.append(wait)
+
+
+def _removed(restoration: Restoration) -> dict[int, tuple[int, int]]:
+    rows = Step.objects.filter(
+        part__restoration=restoration, part__removed_at__isnull=True, removed_at__isnull=False
+    ).values_list("pk", "part", "position")
+    return {pk: (part, position) for pk, part, position in rows}
 
 
 def engine_parts(found: Scope) -> tuple[tuple[inputs.Part, ...], tuple[inputs.Purchase, ...]]:
@@ -64,7 +104,7 @@ def engine_parts(found: Scope) -> tuple[tuple[inputs.Part, ...], tuple[inputs.Pu
     # Said once for all steps: asking a translation for each of them takes longer than pricing them.
     conditions = {value: _("condition: %(condition)s") % {"condition": label} for value, label in Condition.choices}
     parts = []
-    purchases = []
+    purchases: list[inputs.Purchase] = []
     for part in found.parts:
         rows = found.steps[part.pk]
         source = conditions[part.condition]
@@ -96,26 +136,33 @@ def _part(part: Part, steps: tuple[inputs.Step, ...]) -> inputs.Part:
 
 
 def _step(found: Scope, part: Part, step: Step, uids: dict[int, str], source: str) -> inputs.Step:
-    work = inputs.Work.PURCHASE if step.buy else inputs.Work.SERVICE if step.service_id else inputs.Work.OPERATION
     factor = found.factors.get((step.operation_id, part.condition), ONE) if step.operation_id else ONE
     return inputs.Step(
         uid=str(step.uid),
         name=str(step),
-        work=work,
+        work=_kind(step),
         ref=str(step.uid if step.buy else step.work.uid),
         factor=factor,
         quantity=step.quantity,
         process=str(part.agreed_finish_id or "") if step.origin == Step.Origin.FINISH else "",
         ways_back=_ways_back(found, part, step, uids),
-        waits_for=tuple(uids[wait.on_id] for wait in found.waits.get(step.pk, ())),
+        waits_for=_waited(found, step, uids),
         source=source,
     )
+
+
+def _kind(step: Step) -> inputs.Work:
+    return inputs.Work.PURCHASE if step.buy else inputs.Work.SERVICE if step.service_id else inputs.Work.OPERATION
+
+
+def _waited(found: Scope, step: Step, uids: dict[int, str]) -> tuple[str, ...]:
+    return tuple(uids[wait.on_id] for wait in found.waits.get(step.pk, ()))
 
 
 def _ways_back(found: Scope, part: Part, step: Step, uids: dict[int, str]) -> tuple[inputs.WayBack, ...]:
     ways = []
     if step.fail_chance:
-        to = uids.get(step.back_to_id, str(step.uid)) if step.back_to_id else str(step.uid)
+        to = uids[found.way_back(step).pk]
         ways.append(inputs.WayBack(step.fail_chance / HUNDRED, to, _remedies(found, part, step)))
     if step.scrap_chance:
         first = found.steps[part.pk][0]
@@ -155,6 +202,19 @@ def _purchase(step: Step) -> inputs.Purchase:
 
 
 def order_graph(restoration: Restoration) -> tuple[Sequence[inputs.Part], dict[str, tuple[str, ...]]]:
-    """What waits for what, for the check against circles."""
-    parts, _purchases = engine_parts(scope(restoration))
+    """What waits for what, for the check against circles: names and waits only, so that nothing else can refuse it."""
+    found = _rows(restoration)
+    uids = {pk: str(step.uid) for pk, step in found.step_by_pk.items()}
+    parts = [
+        inputs.Part(
+            uid=str(part.uid),
+            name=part.name,
+            pieces=part.pieces,
+            steps=tuple(
+                inputs.Step(uids[step.pk], str(step), _kind(step), "", waits_for=_waited(found, step, uids))
+                for step in found.steps[part.pk]
+            ),
+        )
+        for part in found.parts
+    ]
     return parts, waits(parts)

@@ -12,7 +12,7 @@ from shop.people.roles import ROLE_DESK, ROLE_MANAGER, ROLE_MECHANIC
 from shop.people.services import add_person
 from shop.restorations.models import Part
 from shop.routes.models import Step
-from shop.routes.services import edit_part
+from shop.routes.parts import edit_part
 from tests.workshop import WHO, draft, frame, restoration, workshop
 
 pytestmark = pytest.mark.django_db

@@ -13,7 +13,8 @@ from shop.outbox.models import Heartbeat, Row
 from shop.restorations.models import Part, Restoration
 from shop.restorations.services import change_scope
 from shop.routes.models import Authorisation, Step
-from shop.routes.services import add_step, authorise, choose_finish, remove_step
+from shop.routes.parts import choose_finish
+from shop.routes.services import add_step, authorise, remove_step
 from tests.desk import rows
 from tests.desk.rows import day, quote, restoration
 from tests.workshop import NOW, WHO, frame, workshop

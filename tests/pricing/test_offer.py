@@ -27,7 +27,7 @@ from quotes.pricing.selectors import priced
 from shop.methods.models import Finish
 from shop.people.services import add_person
 from shop.restorations.models import Part
-from shop.routes.services import choose_finish
+from shop.routes.parts import choose_finish
 from shop.text import minutes, money
 from tests.pricing import offers
 from tests.pricing.paper import pages_of, words_of

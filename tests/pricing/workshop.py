@@ -16,6 +16,7 @@ from shop.restorations import services as restorations
 from shop.restorations.models import Part, Restoration
 from shop.routes import services as routes
 from shop.routes.models import Step
+from shop.routes.parts import add_routed_parts
 
 NOW = datetime(2026, 3, 2, 9, 30, tzinfo=UTC)
 TODAY = date(2026, 3, 2)
@@ -124,7 +125,7 @@ def add_parts(of: Restoration, shop: Workshop, count: int = 3) -> list[Part]:
         }
         for number in range(count)
     ]
-    parts = routes.add_routed_parts(restoration=of, rows=rows, **BY)
+    parts = add_routed_parts(restoration=of, rows=rows, **BY)
     for part in parts[2:30:3]:
         routes.add_step(part=part, origin=Step.Origin.BEFORE, buy="Bearing", buy_source="reproduction", **PAID, **BY)
         routes.add_step(part=part, origin=Step.Origin.AFTER, operation=shop.fit, **BY)

@@ -12,7 +12,7 @@ from shop.restorations.models import Part, Restoration
 from shop.restorations.services import remove_part
 from shop.routes.laying import NoRouteError
 from shop.routes.models import Step
-from shop.routes.services import add_routed_part, add_routed_parts
+from shop.routes.parts import add_routed_part, add_routed_parts
 from tests.workshop import WHO, Workshop, frame, restoration, workshop
 
 pytestmark = pytest.mark.django_db

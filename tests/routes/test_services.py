@@ -8,14 +8,13 @@ from shop.journal.models import Entry
 from shop.restorations.services import ChangedMeanwhileError, bring_back_part, remove_part
 from shop.routes.laying import NoRouteError
 from shop.routes.models import Authorisation, Step, Wait
+from shop.routes.parts import choose_finish, edit_part
 from shop.routes.selectors import engine_parts, scope
 from shop.routes.services import (
     add_step,
     authorise,
     bring_back_step,
     change_step,
-    choose_finish,
-    edit_part,
     move_step,
     remove_step,
     wait_for,

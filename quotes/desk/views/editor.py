@@ -22,9 +22,9 @@ from quotes.pricing.models import Draft
 from quotes.pricing.selectors import Priced, priced
 from shop.people.roles import role_required
 from shop.restorations.models import Part, Restoration
-from shop.restorations.services import ChangedMeanwhileError, bring_back_part, remove_part
+from shop.restorations.services import ChangedMeanwhileError, remove_part
 from shop.routes.laying import NoRouteError
-from shop.routes.services import add_routed_part, edit_part
+from shop.routes.parts import add_routed_part, bring_back_routed_part, edit_part
 
 ROUTE_CHANGES = {"material", "agreed_finish", "old_finish"}
 
@@ -172,7 +172,7 @@ def take_out(request: HttpRequest, uid: UUID) -> HttpResponseRedirect:
 @role_required(*DESK)
 def bring_back(request: HttpRequest, uid: UUID) -> HttpResponseRedirect:
     row = part_of(uid)
-    bring_back_part(part=row, who=who(request), now=timezone.now())
+    bring_back_routed_part(part=row, who=who(request), now=timezone.now())
     messages.success(request, _("“%(part)s” is back.") % {"part": row})
     return redirect("desk:restoration", uid=row.restoration.uid)
 
