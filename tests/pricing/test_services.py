@@ -158,6 +158,20 @@ def test_on_its_last_day_a_quote_is_accepted(draft: Draft) -> None:
     assert answer(quote, today=quote.valid_until).kind == "accepted"
 
 
+def test_what_was_said_in_time_is_accepted_when_it_is_recorded_late(draft: Draft) -> None:
+    quote = issue(draft)
+    outcome = answer(quote, said_on=quote.valid_until, today=quote.valid_until + timedelta(days=4))
+    assert (outcome.kind, outcome.said_on) == ("accepted", quote.valid_until)
+
+
+@pytest.mark.parametrize("days", [-1, 1])
+def test_nothing_is_said_before_the_quote_is_issued_or_after_today(draft: Draft, days: int) -> None:
+    quote = issue(draft)
+    with pytest.raises(ValidationError) as refusal:
+        answer(quote, said_on=TODAY + timedelta(days=days))
+    assert list(refusal.value.error_dict) == ["said_on"]
+
+
 def test_a_decline_needs_a_reason(draft: Draft) -> None:
     with pytest.raises(ValidationError) as refusal:
         answer(issue(draft), Outcome.Kind.DECLINED)
@@ -189,11 +203,37 @@ def test_numbers_have_no_gap_and_no_double_when_several_issue_at_once(shop: Work
 
 
 @pytest.mark.django_db(transaction=True)
-def test_one_draft_issued_by_two_at_once_leaves_one_open_version(draft: Draft) -> None:
-    race(lambda _number: issue(Draft.objects.get(pk=draft.pk)).number, 2)
-    quotes = draft.restoration.quotes
-    assert sorted(quotes.values_list("version", flat=True)) == [1, 2]
-    assert quotes.get(outcome__isnull=True).version == 2
+def test_one_look_issued_by_two_at_once_is_one_quote(draft: Draft) -> None:
+    draft.restoration.refresh_from_db()
+    seen = {"seen_scope": draft.restoration.scope_version, "seen_draft": draft.version}
+
+    def press(_number: int) -> bool:
+        try:
+            issue(Draft.objects.get(pk=draft.pk), **seen)
+        except CannotIssueError:
+            return False
+        return True
+
+    assert sorted(race(press, 3)) == [False, False, True]
+    assert IssuedQuote.objects.get().version == 1
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_version_answered_while_the_next_is_issued_is_answered_or_withdrawn(draft: Draft) -> None:
+    first = issue(draft)
+
+    def act(number: int) -> str:
+        if number == 0:
+            return str(issue(Draft.objects.get(pk=draft.pk)))
+        try:
+            return answer(IssuedQuote.objects.get(pk=first.pk)).kind
+        except SettledError:
+            return "too late"
+
+    told = race(act, 2)
+    kept = Outcome.objects.get(quote=first).kind
+    assert (told[0], told[1], kept) in {("Q00002", "accepted", "accepted"), ("Q00002", "too late", "withdrawn")}
+    assert Authorisation.objects.exists() == (kept == "accepted")
 
 
 @pytest.mark.django_db(transaction=True)

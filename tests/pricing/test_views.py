@@ -25,7 +25,6 @@ from tests.pricing.workshop import Workshop, add_parts, answer, issue, restorati
 from tests.pricing.workshop import draft as draft_of
 
 pytestmark = pytest.mark.django_db
-SAID = {"kind": "accepted", "who": "Margaret Ashgrove", "how": "signed", "reason": ""}
 SignedIn = Callable[..., Client]
 
 
@@ -58,6 +57,12 @@ def page(quote: IssuedQuote, piece: str = "") -> str:
     return f"/quotes/{quote.uid}/{piece}"
 
 
+def said(**changes: str) -> dict[str, str]:
+    """What is typed into the form, today."""
+    today = timezone.localdate().isoformat()
+    return {"kind": "accepted", "who": "Margaret Ashgrove", "how": "signed", "said_on": today, "reason": ""} | changes
+
+
 def text_of(response: Any) -> str:
     return html.unescape(" ".join(re.sub(r"<[^>]+>", " ", response.content.decode()).split()))
 
@@ -80,7 +85,7 @@ def test_the_front_desk_and_the_manager_may_look_and_mechanics_may_not(
 def test_nor_may_mechanics_or_strangers_record_an_outcome(
     quote: IssuedQuote, signed_in: SignedIn, roles: tuple[str, ...]
 ) -> None:
-    signed_in(*roles).post(page(quote), SAID)
+    signed_in(*roles).post(page(quote), said())
     assert Outcome.objects.exists() == (ANSWERS[roles] == 200)
 
 
@@ -112,7 +117,7 @@ def test_a_lapsed_quote_says_so_and_what_to_do(desk: Client, draft: Draft) -> No
 
 
 def test_an_outcome_is_shown_with_who_how_and_why_and_the_form_is_gone(desk: Client, quote: IssuedQuote) -> None:
-    answer(quote, Outcome.Kind.DECLINED, reason="sold the bike")
+    answer(quote, Outcome.Kind.DECLINED, reason="sold the bike", today=timezone.localdate())
     shown = desk.get(page(quote))
     for word in ("declined", "Margaret Ashgrove", "signed on paper", "sold the bike"):
         assert word in text_of(shown)
@@ -129,7 +134,7 @@ def test_versions_lead_to_each_other(desk: Client, draft: Draft, quote: IssuedQu
 
 
 def test_recording_an_acceptance_shows_it_and_says_so_once(desk: Client, quote: IssuedQuote) -> None:
-    answered = desk.post(page(quote), SAID, follow=True)
+    answered = desk.post(page(quote), said(), follow=True)
     assert answered.redirect_chain == [(page(quote), 302)]
     assert "The outcome is recorded." in text_of(answered)
     kept = Outcome.objects.get()
@@ -143,6 +148,9 @@ WRONG = [
     ({"who": " "}, "who", "This field is required."),
     ({"who": "x" * 121}, "who", "at most 120 characters"),
     ({"how": ""}, "how", "This field is required."),
+    ({"said_on": ""}, "said_on", "This field is required."),
+    ({"said_on": "31/31/2026"}, "said_on", "Enter a valid date."),
+    ({"said_on": "2999-01-01"}, "said_on", "from the day of issue to today"),
     ({"kind": "declined"}, "reason", "Say in a word why it was declined"),
 ]
 
@@ -151,28 +159,29 @@ WRONG = [
 def test_what_is_wrong_is_said_at_its_field_and_what_was_typed_stays(
     desk: Client, quote: IssuedQuote, change: dict[str, str], field: str, told: str
 ) -> None:
-    refused = desk.post(page(quote), SAID | {"reason": ""} | change)
+    typed = said(**change)
+    refused = desk.post(page(quote), typed)
     assert refused.status_code == 422
     form = refused.context["form"]
     assert list(form.errors) == [field]
     assert told in form.errors[field][0]
     assert f'id="id_{field}_error"' in refused.content.decode()
-    for name, typed in (SAID | change).items():
-        assert form[name].value() == typed
+    for name, value in typed.items():
+        assert form[name].value() == value
     assert not Outcome.objects.exists()
 
 
 def test_accepting_a_lapsed_quote_is_refused_at_the_outcome(desk: Client, draft: Draft) -> None:
     now = timezone.now()
     quote = issue(draft, today=timezone.localdate(now) - timedelta(days=31), now=now)
-    refused = desk.post(page(quote), SAID)
+    refused = desk.post(page(quote), said())
     assert "Price it anew" in refused.context["form"].errors["kind"][0]
     assert refused.context["outcome"] is None
 
 
 def test_who_comes_second_reads_what_was_recorded_first(desk: Client, quote: IssuedQuote) -> None:
-    answer(quote)
-    told = text_of(desk.post(page(quote), SAID | {"kind": "withdrawn"}, follow=True))
+    answer(quote, today=timezone.localdate())
+    told = text_of(desk.post(page(quote), said(kind="withdrawn"), follow=True))
     assert "has an outcome already" in told
     assert "accepted" in told
 
