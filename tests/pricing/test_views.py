@@ -113,7 +113,7 @@ def test_a_lapsed_quote_says_so_and_what_to_do(desk: Client, draft: Draft) -> No
     quote = issue(draft, today=timezone.localdate(now) - timedelta(days=31), now=now)
     told = text_of(desk.get(page(quote)))
     assert "lapsed" in told
-    assert "Price the restoration anew and issue it again" in told
+    assert "price the restoration anew and issue it again" in told
 
 
 def test_an_outcome_is_shown_with_who_how_and_why_and_the_form_is_gone(desk: Client, quote: IssuedQuote) -> None:
