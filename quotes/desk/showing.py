@@ -82,7 +82,9 @@ def sums(found: Priced) -> dict[str, Any]:
         "floor": rounded(result.floor_price, digits=digits),
         "below_floor": result.below_floor and bool(result.lines),
         "blocking": [told(remark) for remark in remarks if remark.blocking],
-        "guessed": [f"{remark.part}: {remark.step}" for remark in remarks if not remark.blocking],
+        "guessed": [
+            ": ".join(word for word in (remark.part, remark.step) if word) for remark in remarks if not remark.blocking
+        ],
     }
 
 

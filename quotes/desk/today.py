@@ -1,6 +1,6 @@
 """What is to be done next, role by role, and where each restoration stands. Nothing is priced here."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from decimal import Decimal
 
@@ -10,10 +10,12 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
+from quotes.engine.inputs import ZERO
 from quotes.engine.money import from_minor, places
 from quotes.pricing import selectors
 from quotes.pricing.models import Draft, IssuedQuote, Outcome
-from quotes.pricing.offer import finish_text
+from quotes.pricing.offer import OfferLine, finish_text
+from quotes.pricing.paper import offer_of
 from shop.restorations.models import Part, Restoration
 from shop.routes.models import Authorisation, Step
 
@@ -200,7 +202,7 @@ def for_manager(day: date) -> Totals:
     """Sums over quotes, and the open ones that went out below the floor."""
     since = day.replace(month=1, day=1)
     unanswered = IssuedQuote.objects.filter(outcome__isnull=True, valid_until__gte=day)
-    won = IssuedQuote.objects.filter(outcome__kind=ACCEPTED, outcome__at__date__gte=since)
+    won = _newest_accepted().filter(outcome__said_on__gte=since)
     open_count, open_net = _sum(unanswered)
     accepted_count, accepted_net = _sum(won)
     low = unanswered.exclude(below_floor_reason="").select_related("restoration", "outcome")
@@ -212,6 +214,13 @@ def for_manager(day: date) -> Totals:
         since,
         [_below_floor(quote, day) for quote in low.defer(*selectors.HEAVY).order_by("-number")[:SHOWN]],
     )
+
+
+def _newest_accepted() -> QuerySet[IssuedQuote]:
+    """One accepted quote for each restoration: what a later one repeats is not won twice."""
+    accepted = IssuedQuote.objects.filter(outcome__kind=ACCEPTED)
+    newer = accepted.filter(restoration=OuterRef("restoration"), version__gt=OuterRef("version"))
+    return accepted.filter(~Exists(newer))
 
 
 def _sum(quotes: QuerySet[IssuedQuote]) -> tuple[int, Decimal]:
@@ -226,10 +235,11 @@ def _below_floor(quote: IssuedQuote, day: date) -> Line:
 
 @dataclass(slots=True)
 class Work:
-    """A part with what is agreed to be done to it."""
+    """A part with what is agreed to be done to it, in the words of the accepted quote."""
 
     part: Part
-    finish: str
+    agreed: OfferLine
+    changed: bool
     steps: list[Step] = field(default_factory=list)
     open: int = 0
 
@@ -260,12 +270,31 @@ def authorised_restorations() -> Rows:
     return Restoration.objects.select_related("machine").filter(Exists(steps))
 
 
+def _agreed_lines(restorations: list[Restoration]) -> dict[str, OfferLine]:
+    """Part uid to its line in the accepted quotes; the newest quote that names it says what is agreed."""
+    accepted = IssuedQuote.objects.filter(restoration__in=restorations, outcome__kind=ACCEPTED).only("offer")
+    lines: dict[str, OfferLine] = {}
+    for quote in accepted.order_by("number"):
+        lines.update({line.uid: line for area in offer_of(quote).areas for line in area.lines})
+    return lines
+
+
+def _line_now(part: Part) -> OfferLine:
+    """A part as a quote would name it today, without what a mechanic does not read there."""
+    swatch = part.agreed_finish.swatch if part.agreed_finish else ""
+    finish = finish_text(part.agreed_finish)
+    return OfferLine(part.name, 0, part.pieces, finish, swatch, part.deviation, (), ZERO, str(part.uid))
+
+
 def jobs(restorations: list[Restoration]) -> list[Job]:
     """What is agreed about each restoration, part by part. Steps nobody agreed to yet are only counted."""
     parts = Part.objects.filter(restoration__in=restorations, removed_at__isnull=True).order_by("position")
-    works: dict[int, Work] = {
-        part.pk: Work(part, finish_text(part.agreed_finish)) for part in parts.select_related("agreed_finish")
-    }
+    lines = _agreed_lines(restorations)
+    works: dict[int, Work] = {}
+    for part in parts.select_related("agreed_finish"):
+        present = _line_now(part)
+        agreed = lines.get(str(part.uid), present)
+        works[part.pk] = Work(part, agreed, replace(agreed, depth=0, work=(), price=ZERO) != present)
     allowed = Exists(Authorisation.objects.filter(step_uid=OuterRef("uid")))
     steps = _live_steps().filter(part__in=list(works)).annotate(allowed=allowed).order_by("part", "position")
     for step in steps.select_related("operation", "service__vendor"):

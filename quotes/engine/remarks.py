@@ -5,7 +5,7 @@ from decimal import Decimal
 
 from quotes.engine import plating
 from quotes.engine.canonical import text
-from quotes.engine.inputs import ZERO, Part, Restoration, Step, Work
+from quotes.engine.inputs import ZERO, By, Measure, Part, Restoration, Step, Work
 from quotes.engine.results import Remark
 
 STRENGTH_UNKNOWN = (
@@ -17,6 +17,8 @@ BAKE = (
     "At {strength} MPa it must be baked for at least {hours} h, begun within {within} h of plating ({rule}). Add a bake "
     "as the next step, or a service that includes it."
 )
+NO_SIZE = "It is priced by {measure}, and this part has none. Give the part's size or a size class, or a quantity for the step."
+SIZES = {Measure.DM2: "dm²", Measure.KG: "kg", Measure.SPOKE: "spokes"}
 GUESSED = "The price is only guessed. Phone, or say so to the customer."
 
 
@@ -33,16 +35,43 @@ def _all(restoration: Restoration) -> Iterator[Remark]:
     bakes |= {(Work.SERVICE, item.key): item.bake_hours for item in services}
     guessed = {(Work.SERVICE, item.key) for item in services if item.status == "guessed"}
     guessed |= {(Work.PURCHASE, item.key) for item in restoration.purchases if item.status == "guessed"}
+    by_size = _by_size(restoration)
+    for name in _guessed_consumables(restoration):
+        yield Remark(False, "", name, GUESSED)
     for part in restoration.parts:
         if not part.pieces:
             continue
         for index, step in enumerate(part.steps):
+            measure = by_size.get((step.work, step.ref))
+            if measure is not None and step.quantity is None and not _has(part, measure):
+                yield Remark(True, part.name, step.name, NO_SIZE, (("measure", SIZES[measure]),))
             if (step.work, step.ref) in plates:
                 this_and_next = part.steps[index : index + 2]
                 baked = max(bakes.get((item.work, item.ref), ZERO) for item in this_and_next)
                 yield from _plating(part, step, baked)
             if (step.work, step.ref) in guessed:
                 yield Remark(False, part.name, step.name, GUESSED)
+
+
+def _by_size(restoration: Restoration) -> dict[tuple[Work, str], Measure]:
+    """Work whose price goes by a size a part may lack: by its own measure, or by a film on its area."""
+    coats = {item.key for item in restoration.consumables if item.by is not By.MEASURE}
+    result = {(Work.SERVICE, item.key): item.measure for item in restoration.services}
+    for item in restoration.operations:
+        coated = any(usage.consumable in coats for usage in item.usages)
+        result[(Work.OPERATION, item.key)] = Measure.DM2 if coated else item.measure
+    return {key: measure for key, measure in result.items() if measure in SIZES}
+
+
+def _has(part: Part, measure: Measure) -> bool:
+    return bool({Measure.DM2: part.area, Measure.KG: part.weight, Measure.SPOKE: part.spokes}[measure])
+
+
+def _guessed_consumables(restoration: Restoration) -> list[str]:
+    """Names of the consumables in use whose price is only guessed."""
+    refs = {step.ref for part in restoration.parts if part.pieces for step in part.steps}
+    used = {usage.consumable for item in restoration.operations if item.key in refs for usage in item.usages}
+    return sorted(item.name for item in restoration.consumables if item.key in used and item.status == "guessed")
 
 
 def _plating(part: Part, step: Step, baked: Decimal) -> Iterator[Remark]:

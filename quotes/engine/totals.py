@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 from quotes.engine.book import Book, Figures
+from quotes.engine.errors import BadInput
 from quotes.engine.figures import Figure, computed, given
 from quotes.engine.formulas import variant
 from quotes.engine.inputs import ZERO, Policy, PriceBy, Restoration
@@ -28,6 +29,10 @@ def of_policy(_book: Book, policy: Policy) -> Figures:
         given(f"margin on {label}", getattr(policy, f"{name}_margin"), "", policy.source)
         for name, label in CLASS_NAMES.items()
     )
+
+
+#: No line of a restoration costs a thousand million; more is a slip of the hand, and would not fit a column.
+LARGEST = Decimal(10) ** 9
 
 
 @variant("sum_1", "sum")
@@ -81,6 +86,10 @@ def result_of(book: Book, restoration: Restoration, steps: Sequence[StepResult])
     for part in restoration.parts:
         expected[part.uid], allowances[part.uid] = _together(by_part[part.uid])
         prices = class_prices(book, expected[part.uid])
+        if sum((figure.value for figure in prices), ZERO) >= LARGEST:
+            raise BadInput(
+                "Its price is too large to be true. Look at its pieces, quantities and prices.", part=part.name
+            )
         amount = book.formulas["line"](*(figure.value for figure in prices), digits=digits, rule=policy.rounding)
         amounts[part.uid] = amount
         figures[part.uid] = computed("price", amount, policy.currency, book.variants["line"], prices)

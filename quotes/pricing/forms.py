@@ -10,6 +10,7 @@ class OutcomeForm(forms.Form):
     kind = forms.ChoiceField(label=_("Outcome"), choices=Outcome.Kind.choices, widget=forms.RadioSelect)
     who = forms.CharField(label=_("Who said so"), max_length=120)
     how = forms.ChoiceField(label=_("How"), choices=[("", "–"), *Outcome.How.choices])
+    said_on = forms.DateField(label=_("When"), widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"))
     reason = forms.CharField(
         label=_("Reason"), max_length=200, required=False, help_text=_("Needed when it was declined.")
     )

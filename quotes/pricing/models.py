@@ -132,6 +132,7 @@ class Outcome(models.Model):
     who = models.CharField(_("who said so"), max_length=120)
     how = models.CharField(_("how"), max_length=10, choices=How)
     reason = models.CharField(_("reason"), max_length=200, blank=True)
+    said_on = models.DateField(_("said on"))
     at = models.DateTimeField(_("when"))
     recorded_by = models.CharField(max_length=150)
 

@@ -18,7 +18,7 @@ from shop.routes.selectors import Scope
 
 @dataclass(frozen=True, slots=True)
 class OfferLine:
-    """A part: what is done to it, how it will look, what it costs the customer."""
+    """A part: what is done to it, how it will look, what it costs the customer. Its uid is never shown."""
 
     part: str
     depth: int
@@ -28,6 +28,7 @@ class OfferLine:
     deviation: str
     work: tuple[str, ...]
     price: Decimal
+    uid: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,6 +142,7 @@ def _areas(scope: Scope, result: Result) -> tuple[OfferArea, ...]:
     areas: dict[str, list[OfferLine]] = {}
     for part in scope.parts:
         line = OfferLine(
+            uid=str(part.uid),
             part=part.name,
             depth=part.depth,
             pieces=part.pieces,

@@ -12,7 +12,7 @@ from quotes.engine import canonical
 from quotes.pricing.models import IssuedQuote, QuotePaper
 from quotes.pricing.offer import Offer
 from shop.outbox.handlers import Delivery
-from shop.outbox.selectors import dead
+from shop.outbox.selectors import asked_for, dead
 from shop.outbox.services import publish
 from shop.papers import pdf
 from shop.papers.services import store
@@ -75,7 +75,9 @@ def stuck(quote: IssuedQuote) -> bool:
 
 def mend(*, now: datetime) -> None:
     """Ask again for the PDF of every issued quote that has none."""
-    missing = list(IssuedQuote.objects.filter(paper__isnull=True).only("pk", "uid"))
+    without = {pdf_key(quote): quote for quote in IssuedQuote.objects.filter(paper__isnull=True).only("pk", "uid")}
+    asked = asked_for(PDF_HANDLER, list(without))
+    missing = [quote for key, quote in without.items() if key not in asked]
     if missing:
         with transaction.atomic():
             for quote in missing:

@@ -8,7 +8,7 @@ from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 from django.db.models import F, Max
-from django.utils import translation
+from django.utils import timezone, translation
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
@@ -151,6 +151,8 @@ def _issue(
     quote = _row(restoration, found, today=today, who=who, now=now, below_floor=below_floor)
     quote.save(force_insert=True)
     _save_lines(quote, found)
+    # Whoever looked at the same draft has to look again: one look is issued once.
+    Draft.objects.filter(pk=draft.pk).update(version=F("version") + 1)
     _withdraw_older(quote, who=who, now=now)
     paper.ask(quote, now=now)
     record(
@@ -284,6 +286,7 @@ def _withdraw_older(quote: IssuedQuote, *, who: str, now: datetime) -> None:
             who=who,
             how=Outcome.How.PERSON,
             reason=reason,
+            said_on=timezone.localdate(now),
             at=now,
             recorded_by=who,
         )
@@ -300,32 +303,49 @@ def record_outcome(
     said_by: str,
     how: Outcome.How,
     reason: str = "",
+    said_on: date | None = None,
     today: date,
     who: str,
     now: datetime,
 ) -> Outcome:
-    """Record what became of a quote, once. Acceptance authorises exactly the steps that were issued."""
+    """Record what became of a quote, once. Acceptance authorises exactly the steps that were issued.
+
+    ``said_on`` is the day it was said, which may be before today; validity goes by it.
+    """
+    said_on = said_on or today
     # By key: given the quote itself, the row would hang on it from now on, even when it is refused.
     outcome = Outcome(
-        quote_id=quote.pk, kind=kind, who=said_by.strip(), how=how, reason=reason.strip(), at=now, recorded_by=who
+        quote_id=quote.pk,
+        kind=kind,
+        who=said_by.strip(),
+        how=how,
+        reason=reason.strip(),
+        said_on=said_on,
+        at=now,
+        recorded_by=who,
     )
     outcome.full_clean(validate_unique=False)
-    if kind == Outcome.Kind.ACCEPTED and today > quote.valid_until:
+    if not timezone.localdate(quote.issued_at) <= said_on <= today:
+        raise ValidationError({"said_on": _("Give a day from the day of issue to today.")})
+    if kind == Outcome.Kind.ACCEPTED and said_on > quote.valid_until:
         day = date_format(quote.valid_until)
         raise ValidationError(
             {"kind": _("This quote was valid until %(day)s. Price it anew and issue it again.") % {"day": day}}
         )
     if kind == Outcome.Kind.DECLINED and not outcome.reason:
-        raise ValidationError({"reason": _("Say in a word why it was declined; the weekly review learns from it.")})
-    try:
-        return _settle(quote, outcome, who=who, now=now)
-    except IntegrityError:
-        raise SettledError(_("This quote has an outcome already. Look at the page again.")) from None
+        raise ValidationError({"reason": _("Say in a word why it was declined.")})
+    return _settle(quote, outcome, who=who, now=now)
 
 
 @transaction.atomic
 def _settle(quote: IssuedQuote, outcome: Outcome, *, who: str, now: datetime) -> Outcome:
-    outcome.save(force_insert=True)
+    # Held, so that issuing a newer version and answering this one come one after the other.
+    Restoration.objects.filter(pk=quote.restoration_id).update(scope_version=F("scope_version"))
+    try:
+        with transaction.atomic():
+            outcome.save(force_insert=True)
+    except IntegrityError:
+        raise SettledError(_("This quote has an outcome already. Look at the page again.")) from None
     if outcome.kind == Outcome.Kind.ACCEPTED:
         uids = quote.steps.values_list("step_uid", flat=True)
         authorise(step_uids=uids, kind=Authorisation.Kind.QUOTE, reference=str(quote), now=now)
@@ -334,6 +354,6 @@ def _settle(quote: IssuedQuote, outcome: Outcome, *, who: str, now: datetime) ->
         at=now,
         what=f"quote {outcome.kind}",
         subject=subject_of(quote),
-        after={"who": outcome.who, "how": outcome.how, "reason": outcome.reason},
+        after={"who": outcome.who, "how": outcome.how, "said on": outcome.said_on, "reason": outcome.reason},
     )
     return outcome

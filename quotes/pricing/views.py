@@ -42,7 +42,7 @@ def quote(request: HttpRequest, uid: UUID) -> HttpResponse:
 
 
 def _blank(found: IssuedQuote) -> OutcomeForm:
-    return OutcomeForm(initial={"who": papers.offer_of(found).customer})
+    return OutcomeForm(initial={"who": papers.offer_of(found).customer, "said_on": timezone.localdate()})
 
 
 def _record(request: HttpRequest, found: IssuedQuote, form: OutcomeForm) -> None:
@@ -53,6 +53,7 @@ def _record(request: HttpRequest, found: IssuedQuote, form: OutcomeForm) -> None
         said_by=said["who"],
         how=Outcome.How(said["how"]),
         reason=said["reason"],
+        said_on=said["said_on"],
         today=timezone.localdate(now),
         who=request.user.get_username(),
         now=now,

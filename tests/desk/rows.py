@@ -1,11 +1,14 @@
 """Restorations and issued quotes as rows, in any number, without pricing anything."""
 
 from datetime import UTC, date, datetime, timedelta
-from typing import Any
+from decimal import Decimal
+from typing import Any, get_type_hints
 
 from django.utils import timezone
 
+from quotes.engine import canonical
 from quotes.pricing.models import Draft, IssuedQuote, Outcome
+from quotes.pricing.offer import Offer
 from shop.restorations.models import Customer, Machine, Part, Restoration
 
 AT = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
@@ -30,10 +33,19 @@ def restoration(title: str = "Heron 250", *, parts: int = 1, drafted: bool = Tru
     return row
 
 
+def _nothing(kind: type) -> object:
+    """The emptiest value of a field of an offer."""
+    return {str: "", int: 0, Decimal: Decimal(0)}.get(kind, ())
+
+
+NOTHING_OFFERED = Offer(**{name: _nothing(kind) for name, kind in get_type_hints(Offer).items()})
+
+
 def quote(of: Restoration, *, until: date, net: int = 10_000, outcome: str = "", reason: str = "") -> IssuedQuote:
     """A quote of ``net`` minor units with a fifth of tax; ``reason``: why below the floor."""
     number = IssuedQuote.objects.count() + 1
     texts = dict.fromkeys(("variants", "snapshot", "result", "offer"), "{}")
+    texts["offer"] = canonical.dump(NOTHING_OFFERED).decode()
     hashes = dict.fromkeys(("snapshot_sha256", "result_sha256", "offer_sha256", "journal_hash"), "0" * 64)
     row = IssuedQuote.objects.create(
         number=number,
@@ -55,5 +67,7 @@ def quote(of: Restoration, *, until: date, net: int = 10_000, outcome: str = "",
         **hashes,
     )
     if outcome:
-        Outcome.objects.create(quote=row, kind=outcome, who="Jo", how="phone", at=timezone.now(), recorded_by="ada")
+        Outcome.objects.create(
+            quote=row, kind=outcome, who="Jo", how="phone", said_on=today(), at=timezone.now(), recorded_by="ada"
+        )
     return row
