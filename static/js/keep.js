@@ -1,34 +1,19 @@
 // What somebody typed into a form marked data-keep outlives a failed request, a lost session and a closed lid:
 // it waits in this tab until the server has taken it. Passwords and files are never kept.
 
-const MARK = "typed:";
+import { drafts, forget, keyFor, notice, read, write } from "./kept.js";
+
 const NEVER = new Set(["password", "file", "hidden", "submit", "button", "reset", "image"]);
 const PAUSE = 200;
 // A page of ours that answers opens this soon after the form has gone; a browser's own error page never does.
 const ANSWERED_WITHIN = 3000;
 
 const forms = () => [...document.querySelectorAll("form[data-keep]")];
-const keyOf = (form) => `${MARK}${location.pathname}#${form.dataset.keep || form.getAttribute("action") || ""}`;
+const keyOf = (form) => keyFor(`${location.pathname}#${form.dataset.keep || form.getAttribute("action") || ""}`);
 const boxes = (form) => [...form.elements].filter((box) => box.name && !NEVER.has(box.type));
 const ticked = (box) => box.type === "checkbox" || box.type === "radio";
 const valueOf = (box) => (ticked(box) ? box.checked : box.value);
 const refused = (form) => Boolean(form.querySelector(".field-wrong, .notice-bad"));
-
-function read(key) {
-  try {
-    return JSON.parse(sessionStorage.getItem(key));
-  } catch {
-    return null;
-  }
-}
-
-function write(key, draft) {
-  try {
-    sessionStorage.setItem(key, JSON.stringify(draft));
-  } catch {
-    // A full store must not stop anybody from typing.
-  }
-}
 
 function remember(form, sent) {
   const values = boxes(form).map((box) => [box.name, ticked(box) ? box.value : "", valueOf(box)]);
@@ -51,10 +36,6 @@ function putBack(form, draft) {
   return changed;
 }
 
-function drafts() {
-  return Object.keys(sessionStorage).filter((key) => key.startsWith(MARK));
-}
-
 // A draft that was sent is done with when a page of ours answers, unless that page says otherwise.
 function settle() {
   const cameBack = performance.getEntriesByType("navigation")[0]?.type === "back_forward";
@@ -65,21 +46,17 @@ function settle() {
     if (!draft?.sent) continue;
     const answered = Date.now() - (draft.left ?? 0) < ANSWERED_WITHIN;
     if (stays || !answered || again.has(key)) write(key, { ...draft, sent: false });
-    else sessionStorage.removeItem(key);
+    else forget(key);
   }
 }
 
 function restore(form) {
   const draft = read(keyOf(form));
   if (!draft || refused(form) || !putBack(form, draft)) return;
-  const note = document.getElementById("kept")?.content.firstElementChild.cloneNode(true);
-  if (!note) return;
-  note.querySelector("button").addEventListener("click", () => {
-    sessionStorage.removeItem(keyOf(form));
+  notice(form, () => {
+    forget(keyOf(form));
     form.reset();
-    note.remove();
   });
-  form.prepend(note);
 }
 
 function watch(form) {
@@ -93,7 +70,7 @@ function watch(form) {
     remember(form, true);
   });
   form.addEventListener("htmx:afterRequest", (event) => {
-    if (event.detail.elt === form && event.detail.successful) sessionStorage.removeItem(keyOf(form));
+    if (event.detail.elt === form && event.detail.successful) forget(keyOf(form));
     else remember(form, false);
   });
 }
@@ -112,5 +89,5 @@ for (const form of forms()) {
   watch(form);
 }
 for (const form of document.querySelectorAll("form[data-forget]")) {
-  form.addEventListener("submit", () => drafts().forEach((key) => sessionStorage.removeItem(key)));
+  form.addEventListener("submit", () => drafts().forEach(forget));
 }

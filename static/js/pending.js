@@ -1,5 +1,7 @@
 // A request that takes more than a moment is seen. One that fails says why, and wipes nothing.
 
+import { signedOut } from "./answered.js";
+
 const PATIENCE = 300;
 const REPEAT = 5000;
 const bar = document.getElementById("pending");
@@ -23,11 +25,6 @@ function end() {
 function say(reason) {
   for (const part of lost.querySelectorAll("[data-reason]")) part.hidden = part.dataset.reason !== reason;
   lost.hidden = false;
-}
-
-function signedOut(request) {
-  const place = request.responseURL && new URL(request.responseURL).pathname;
-  return place === document.body.dataset.signIn;
 }
 
 document.addEventListener("htmx:beforeRequest", begin);

@@ -3,9 +3,9 @@
 from typing import Any
 
 from django import template
-from django.forms import BaseForm
+from django.forms import BaseForm, BoundField
 
-from quotes.desk.forms import shown
+from quotes.desk import saving
 
 register = template.Library()
 
@@ -13,4 +13,10 @@ register = template.Library()
 @register.filter
 def boxed(form: BaseForm) -> list[tuple[Any, str]]:
     """Bound fields with the text that was seen in them."""
-    return [(form[name], shown(form, name)) for name in form.fields]
+    return [(form[name], saving.seen_text(form, name)) for name in form.fields]
+
+
+@register.filter
+def theirs(box: BoundField) -> str | None:
+    """What somebody else put into the box meanwhile, as its text; None where nobody did."""
+    return saving.theirs(box)

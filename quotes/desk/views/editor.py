@@ -109,10 +109,11 @@ def _part_context(row: Part, found: Priced, form: BaseForm) -> dict[str, Any]:
 
 
 def _change_part(request: HttpRequest, row: Part) -> HttpResponse:
-    form = PartForm(request.POST, instance=row)
-    names = saving.typed(form, request.POST)
+    data = saving.settle(request.POST, PartForm(instance=row))
+    form = PartForm(data, instance=row)
+    names = saving.typed(form, data)
     before = {name: getattr(row, name) for name in form.fields}
-    seen = saving.seen(form, request.POST, names)
+    seen = saving.seen(form, data, names)
     form.is_valid()
     for name, value in before.items():  # binding a form writes to its instance
         setattr(row, name, value)
@@ -120,7 +121,8 @@ def _change_part(request: HttpRequest, row: Part) -> HttpResponse:
         return _answer(request, row, form, names, wrong=True)
     try:
         changes = saving.changes(form, names)
-        edit_part(part=row, who=who(request), now=timezone.now(), changes=changes, seen=seen)
+        if changes:
+            edit_part(part=row, who=who(request), now=timezone.now(), changes=changes, seen=seen)
     except ChangedMeanwhileError as conflict:
         saving.tell_conflict(form, conflict)
         return _answer(request, row, form, names, wrong=True)
@@ -143,7 +145,7 @@ def _answer(request: HttpRequest, row: Part, form: BaseForm, names: list[str], *
     if not wrong:
         form = PartForm(instance=row)
     context = page(found) | _part_context(row, found, form)
-    context["boxes"] = [(box, now) for box, now in boxed(form) if box.name in names]
+    context["boxes"] = saving.answered(context["boxes"], names, request.POST)
     context["route_changed"] = not wrong and bool(ROUTE_CHANGES & set(names))
     return render(request, "desk/_answer.html", context)
 
@@ -182,9 +184,10 @@ def bring_back(request: HttpRequest, uid: UUID) -> HttpResponseRedirect:
 def change_draft(request: HttpRequest, uid: UUID) -> HttpResponse:
     """Discount and note, field by field like the parts."""
     draft = draft_for(request, restoration_of(uid))
-    form = DraftForm(request.POST, instance=draft)
-    names = saving.typed(form, request.POST)
-    seen = saving.seen(form, request.POST, names)
+    data = saving.settle(request.POST, DraftForm(instance=draft))
+    form = DraftForm(data, instance=draft)
+    names = saving.typed(form, data)
+    seen = saving.seen(form, data, names)
     form.is_valid()
     draft.refresh_from_db()
     wrong = any(name in form.errors for name in names)
@@ -201,7 +204,7 @@ def change_draft(request: HttpRequest, uid: UUID) -> HttpResponse:
         if wrong:
             return _restoration_page(request, found, status=422, draft_form=form)
         return redirect("desk:restoration", uid=uid)
-    changed = [(box, now) for box, now in boxed(form) if box.name in names]
+    changed = saving.answered(boxed(form), names, request.POST)
     return render(request, "desk/_answer.html", page(found) | {"boxes": changed, "owner": "draft"})
 
 

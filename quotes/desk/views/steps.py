@@ -60,9 +60,10 @@ def _show(request: HttpRequest, row: Step, form: StepForm, status: int = 200) ->
 
 
 def _change(request: HttpRequest, row: Step) -> HttpResponse:
-    form = StepForm(request.POST, instance=row)
-    names = saving.typed(form, request.POST)
-    seen = in_minor(saving.seen(form, request.POST, names))
+    data = saving.settle(request.POST, StepForm(instance=row))
+    form = StepForm(data, instance=row)
+    names = saving.typed(form, data)
+    seen = saving.seen_in_columns(saving.seen(form, data, names))
     form.is_valid()
     wrong = any(name in form.errors for name in names)
     if names and not wrong:
@@ -92,7 +93,7 @@ def _answer(request: HttpRequest, row: Step, form: StepForm, names: list[str], *
         form = StepForm(instance=fresh)
     found = priced(draft_for(request, restoration_of(fresh.part.restoration.uid)))
     context = page(found) | {
-        "boxes": [(box, now) for box, now in boxed(form) if box.name in names],
+        "boxes": saving.answered(boxed(form), names, request.POST),
         "form": form,
         "steps": showing.step_rows(found, fresh.part),
         "part": fresh.part,
