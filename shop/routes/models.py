@@ -86,7 +86,7 @@ class Step(Work):
                 condition=Q(fail_chance__gte=0, scrap_chance__gte=0) & Q(fail_chance__lt=100 - F("scrap_chance")),
                 name="step_can_succeed",
                 violation_error_message=_(
-                    "With this the step would never be done. Keep both chances below 100 % together."
+                    "With this the step would never be done. Keep both chances below 100 %% together."
                 ),
             ),
             CheckConstraint(

@@ -73,7 +73,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='step',
-            constraint=models.CheckConstraint(condition=models.Q(('fail_chance__gte', 0), ('scrap_chance__gte', 0), ('fail_chance__lt', django.db.models.expressions.CombinedExpression(models.Value(100), '-', models.F('scrap_chance')))), name='step_can_succeed', violation_error_message='With this the step would never be done. Keep both chances below 100 % together.'),
+            constraint=models.CheckConstraint(condition=models.Q(('fail_chance__gte', 0), ('scrap_chance__gte', 0), ('fail_chance__lt', django.db.models.expressions.CombinedExpression(models.Value(100), '-', models.F('scrap_chance')))), name='step_can_succeed', violation_error_message='With this the step would never be done. Keep both chances below 100 %% together.'),
         ),
         migrations.AddConstraint(
             model_name='step',
