@@ -5,13 +5,15 @@ from typing import TYPE_CHECKING, Any
 
 from django import forms
 from django.conf import settings
+from django.core.validators import MaxLengthValidator
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from quotes.engine import canonical
 from quotes.engine.money import from_minor, places, to_minor
 from quotes.pricing.models import Draft
-from shop.methods.models import Operation, Service
-from shop.rates.models import Status
+from shop.methods.models import Measure, Operation, Service
+from shop.rates.models import Status, TaxRate
 from shop.restorations.models import Part
 from shop.routes.models import Source, Step
 
@@ -23,7 +25,50 @@ else:
     PartModelForm = StepModelForm = DraftModelForm = forms.ModelForm
 
 SEEN = "seen-"
-INTEGERS = ("pieces", "openings", "spokes", "strength", "depth")
+LONGEST_NOTE = 2_000
+
+#: What our own pages say instead of the framework's sentences.
+SENTENCES = {
+    "required": gettext_lazy("Fill this in."),
+    "invalid_choice": gettext_lazy("Choose one from the list."),
+    "min_value": gettext_lazy("Give %(limit_value)s or more."),
+    "max_value": gettext_lazy("Give %(limit_value)s at most."),
+    "max_length": gettext_lazy("Give %(limit_value)d letters at most."),
+    "max_digits": gettext_lazy("That number is too long."),
+    "max_decimal_places": gettext_lazy("Give %(max)s decimal places at most."),
+    "max_whole_digits": gettext_lazy("That number is too large."),
+    "null_characters_not_allowed": gettext_lazy("There is a character in it that cannot be kept."),
+}
+NOT_A_NUMBER = gettext_lazy("Give a number in digits, such as 12.5.")
+NOT_WHOLE = gettext_lazy("Give a whole number in digits, such as 2.")
+
+
+class Number(forms.DecimalField):
+    """A number as people write it: 12.5 or 12,5. Shown without zeros at the end."""
+
+    widget = forms.TextInput(attrs={"inputmode": "decimal", "size": 8})
+
+    # Django's own decimal field is a whole-number field to the type checker.
+    def to_python(self, value: Any) -> Decimal | None:  # type: ignore[override]
+        if isinstance(value, str) and value.count(",") == 1 and "." not in value:
+            value = value.replace(",", ".")
+        return super().to_python(value)
+
+    def prepare_value(self, value: Any) -> Any:
+        return canonical.text(value) if isinstance(value, Decimal) else value
+
+
+def plainly(form: forms.BaseForm) -> None:
+    """Let every field of a form speak in our own sentences, keeping those it has of its own."""
+    for field in form.fields.values():
+        own = field.error_messages
+        field.error_messages = {**own, **SENTENCES}
+        if isinstance(field, forms.IntegerField):
+            is_whole = not isinstance(field, forms.DecimalField)
+            field.widget = forms.TextInput(attrs={"inputmode": "numeric" if is_whole else "decimal", "size": 8})
+            field.error_messages["invalid"] = NOT_WHOLE if is_whole else NOT_A_NUMBER
+        if isinstance(field, forms.ModelChoiceField) and field.empty_label is not None:
+            field.empty_label = _("none")
 
 
 class PartForm(PartModelForm):
@@ -50,27 +95,25 @@ class PartForm(PartModelForm):
             "thickness",
             "tax",
         )
-        error_messages = {
-            "pieces": {"invalid": gettext_lazy("Give the number of pieces in digits, such as 2.")},
-            "area": {"invalid": gettext_lazy("Give the area in dm² in digits, such as 12.5.")},
-            "weight": {"invalid": gettext_lazy("Give the weight in kg in digits, such as 0.35.")},
-        }
+        field_classes = dict.fromkeys(("area", "weight", "thickness"), Number)
 
     def __init__(self, data: Any = None, *, instance: Part) -> None:
         super().__init__(data, instance=instance, auto_id=f"{instance.uid}-%s")
-        for name, field in self.fields.items():
-            if isinstance(field, forms.ModelChoiceField):
-                field.empty_label = _("none")
-            if name in INTEGERS or isinstance(field, forms.DecimalField):
-                field.widget = forms.TextInput(attrs={"inputmode": "decimal", "size": 8})
-                field.localize = False
+        codes = dict(TaxRate.objects.order_by("valid_from", "revision").values_list("code", "name"))
+        self.fields["tax"] = forms.ChoiceField(
+            label=_("Tax"), choices=sorted({instance.tax: instance.tax, **codes}.items())
+        )
+        plainly(self)
 
 
-class MoneyField(forms.DecimalField):
+class MoneyField(Number):
     """An amount in the shop's currency, in its own number of decimal places."""
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(decimal_places=places(settings.CURRENCY), max_digits=15, **kwargs)
+
+    def prepare_value(self, value: Any) -> Any:
+        return value
 
 
 class StepForm(StepModelForm):
@@ -93,6 +136,7 @@ class StepForm(StepModelForm):
             "scrap_chance",
             "replacement",
         )
+        field_classes = dict.fromkeys(("quantity", "buy_handling", "fail_chance", "scrap_chance"), Number)
 
     def __init__(self, data: Any = None, *, instance: Step) -> None:
         super().__init__(data, instance=instance, auto_id=f"{instance.uid}-%s")
@@ -107,22 +151,29 @@ class StepForm(StepModelForm):
         back.queryset = step.part.steps.filter(removed_at__isnull=True, position__lt=step.position).select_related(  # type: ignore[attr-defined]
             "operation", "service"
         )
+        plainly(self)
         back.empty_label = _("this step")  # type: ignore[attr-defined]
-        for field in self.fields.values():
-            if isinstance(field, forms.DecimalField):
-                field.widget = forms.TextInput(attrs={"inputmode": "decimal", "size": 8})
+        if step.buy:
+            self.fields["buy"].required = True
+        else:
+            self.fields["quantity"].label = _("Quantity [%(measure)s]") % {"measure": step.work.get_measure_display()}
+            self.fields["quantity"].required = step.work.measure == Measure.HOUR
 
     def clean(self) -> dict[str, Any]:
         data: dict[str, Any] = super().clean() or {}
         own = data.get("buy_source", self.instance.buy_source) == Source.CUSTOMERS_OWN
         if own and data.get("buy_price"):
-            self.add_error("buy_price", _("What the customer brings has no price here. Give 0, or another source."))
+            said = _("What the customer brings has no price here. Give 0, or another source.")
+            self.add_error(self._typed("buy_price", "buy_source"), said)
         together = (data.get("fail_chance") or Decimal(0)) + (data.get("scrap_chance") or Decimal(0))
         if together >= 100:
-            self.add_error(
-                "fail_chance", _("With this the step would never be done. Keep both chances below 100 % together.")
-            )
+            said = _("With this the step would never be done. Keep both chances below 100 % together.")
+            self.add_error(self._typed("fail_chance", "scrap_chance"), said)
         return data
+
+    def _typed(self, *names: str) -> str:
+        """The box of ``names`` that was changed by hand, so that the sentence stands where the reader looks."""
+        return next((n for n in names if n in self.data and self.data[n] != self.data.get(SEEN + n, "")), names[0])
 
     def _post_clean(self) -> None:
         """The service validates the model; here it would complain of fields that are not on the page."""
@@ -138,8 +189,11 @@ class NewPartForm(forms.Form):
         min_value=0,
         max_value=100_000,
         initial=1,
-        error_messages={"invalid": gettext_lazy("Give the number of pieces in digits, such as 2.")},
     )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        plainly(self)
 
 
 class NewStepForm(forms.Form):
@@ -153,14 +207,29 @@ class NewStepForm(forms.Form):
     service = forms.ModelChoiceField(
         Service.objects.select_related("vendor"), label=gettext_lazy("Vendor's service"), required=False
     )
+    quantity = Number(
+        label=gettext_lazy("Quantity"),
+        min_value=0,
+        max_digits=9,
+        decimal_places=3,
+        required=False,
+        help_text=gettext_lazy("Needed for work by the hour; otherwise the part's size says it."),
+    )
     buy = forms.CharField(label=gettext_lazy("Bought-in part"), max_length=100, required=False)
     buy_source = forms.ChoiceField(label=gettext_lazy("Source"), choices=[("", "—"), *Source.choices], required=False)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        plainly(self)
 
     def clean(self) -> dict[str, Any]:
         data: dict[str, Any] = super().clean() or {}
         given = [name for name in ("operation", "service", "buy") if data.get(name)]
         if len(given) != 1:
             raise forms.ValidationError(_("Choose one: a labour operation, a vendor's service, or a part to buy."))
+        work = data.get("operation") or data.get("service")
+        if work and work.measure == Measure.HOUR and data.get("quantity") is None:
+            self.add_error("quantity", _("Say how many hours."))
         if data.get("buy") and not data.get("buy_source"):
             self.add_error("buy_source", _("Say where it comes from."))
         return data
@@ -191,11 +260,13 @@ class DraftForm(DraftModelForm):
     class Meta:
         model = Draft
         fields = ("discount", "note")
-        error_messages = {"discount": {"invalid": gettext_lazy("Give the discount in percent in digits, such as 5.")}}
+        field_classes = {"discount": Number}
 
     def __init__(self, data: Any = None, *, instance: Draft) -> None:
         super().__init__(data, instance=instance, auto_id="draft-%s")
-        self.fields["discount"].widget = forms.TextInput(attrs={"inputmode": "decimal", "size": 6})
+        self.fields["note"].max_length = LONGEST_NOTE  # type: ignore[attr-defined]
+        self.fields["note"].validators.append(MaxLengthValidator(LONGEST_NOTE))
+        plainly(self)
 
 
 class IssueForm(forms.Form):

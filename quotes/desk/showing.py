@@ -11,6 +11,7 @@ from quotes.engine.results import Line, Result, StepResult
 from quotes.pricing.offer import deviates, finish_text
 from quotes.pricing.selectors import Priced
 from quotes.pricing.services import told
+from shop.methods.models import FinishRoute, FinishStep
 from shop.restorations.models import Part
 from shop.routes.models import Step
 
@@ -107,6 +108,29 @@ def step_rows(found: Priced, part: Part) -> list[StepRow]:
         )
         origin = step.origin
     return rows
+
+
+def taken_off(found: Priced, part: Part) -> list[Step]:
+    """Steps that were taken off the route by hand and can come back: not those another finish has replaced."""
+    routes = found.scope.routes.steps
+    of_finish = {
+        Step.Origin.FINISH: routes.get((part.agreed_finish_id or 0, part.material, FinishRoute.Direction.APPLY), []),
+        Step.Origin.STRIP: routes.get((part.old_finish_id or 0, part.material, FinishRoute.Direction.REMOVE), []),
+    }
+    works = {origin: {_work(step) for step in steps} for origin, steps in of_finish.items()}
+    live = {(step.origin, *_work(step), step.position) for step in found.scope.steps.get(part.pk, [])}
+    result: dict[tuple[object, ...], Step] = {}
+    removed = part.steps.filter(removed_at__isnull=False).select_related("operation", "service")
+    for step in removed.order_by("removed_at"):
+        place = (step.origin, *_work(step), step.position)
+        own = step.origin not in works or _work(step) in works[Step.Origin(step.origin)]
+        if own and place not in live:
+            result[(*place, step.buy)] = step
+    return sorted(result.values(), key=lambda step: step.position)
+
+
+def _work(step: Step | FinishStep) -> tuple[int | None, int | None]:
+    return step.operation_id, step.service_id
 
 
 def _waited(found: Priced, pk: int) -> str:

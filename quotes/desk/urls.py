@@ -1,4 +1,4 @@
-from quotes.desk.views import beginning, editor, home, issuing, steps, workshop
+from quotes.desk.views import beginning, editor, facts, home, issuing, steps, workshop
 
 app_name = "desk"
 urlpatterns = [
@@ -6,6 +6,7 @@ urlpatterns = [
     *beginning.urlpatterns,
     *editor.urlpatterns,
     *steps.urlpatterns,
+    *facts.urlpatterns,
     *issuing.urlpatterns,
     *workshop.urlpatterns,
 ]

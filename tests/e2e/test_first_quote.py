@@ -54,7 +54,7 @@ def test_a_wrong_entry_stays_in_its_box_with_what_to_do(browser: Browser, shop: 
     pieces = page.locator("details[open] .panel").get_by_label("Pieces")
     pieces.fill("two")
     pieces.press("Tab")
-    expect(page.get_by_text("Give the number of pieces in digits, such as 2.")).to_be_visible()
+    expect(page.get_by_text("Give a whole number in digits, such as 2.")).to_be_visible()
     expect(page.locator("details[open] .panel").get_by_label("Pieces")).to_have_value("two")
     context.close()
 

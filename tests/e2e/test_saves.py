@@ -4,6 +4,7 @@ import re
 from collections.abc import Iterator
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Locator, Page, Route, expect
 
 from tests.served import Served, signed_in
@@ -200,6 +201,28 @@ def test_a_conflict_is_settled_by_one_of_two_buttons(at: Page, browser: Browser,
     at.reload()
     at.locator("summary", has_text="Centre stand").first.click()
     expect(box(at, "pieces")).to_have_value(stands)
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_what_a_box_asks_and_says_is_free_of_barriers_on_a_phone(browser: Browser, shop: Served, scheme: str):
+    size = {"width": 360, "height": 740}
+    context, page = signed_in(browser, shop, "desk", viewport=size, color_scheme=scheme, bypass_csp=True)
+    open_restoration(page, shop)
+    page.locator("summary", has_text="Centre stand").first.click()
+    theirs = another(page, "pieces") + "5"
+    mine = another(page, "pieces")
+    colleague(page, browser, shop, "pieces", theirs)
+    box(page, "pieces").fill(mine)
+    box(page, "pieces").press("Tab")
+    expect(page.get_by_role("button", name="Use mine")).to_be_visible()
+    context.set_offline(True)
+    box(page, "spokes").fill(another(page, "spokes"))
+    box(page, "spokes").press("Tab")
+    expect(around(page, "spokes").get_by_text("Not saved yet.")).to_be_visible()
+    found = Axe().run(page, options={"resultTypes": ["violations"]}).response["violations"]
+    assert not found, [(v["id"], v["nodes"][0]["html"][:200]) for v in found]
+    assert page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth") <= 0
+    context.close()
 
 
 def test_on_a_phone_the_sum_does_not_cover_the_box_being_edited(browser: Browser, shop: Served):

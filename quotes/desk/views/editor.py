@@ -11,7 +11,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_GET, require_http_methods, require_POST
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from quotes.desk import saving, showing
 from quotes.desk.context import DESK
@@ -35,10 +35,12 @@ def who(request: HttpRequest) -> str:
 
 
 def draft_for(request: HttpRequest, restoration: Restoration) -> Draft:
-    """The draft of a restoration, begun now when there is none."""
+    """The draft of a restoration. Where there is none, looking makes one for the eye only; writing begins it."""
     draft = selectors.draft_of(restoration)
-    if draft is None:
-        now = timezone.now()
+    now = timezone.now()
+    if draft is None and request.method in {"GET", "HEAD"}:
+        draft = Draft(restoration=restoration, priced_on=timezone.localdate(now))
+    elif draft is None:
         draft = services.open_draft(restoration=restoration, today=timezone.localdate(now), who=who(request), now=now)
     draft.restoration = restoration
     return draft
@@ -57,7 +59,7 @@ def part_of(uid: UUID) -> Part:
     return get_object_or_404(query, uid=uid)
 
 
-@require_GET
+@require_safe
 @role_required(*DESK)
 def restoration(request: HttpRequest, uid: UUID) -> HttpResponse:
     return _restoration_page(request, priced(draft_for(request, restoration_of(uid))))
@@ -81,7 +83,7 @@ def page(found: Priced) -> dict[str, Any]:
     return showing.sums(found) | {"areas": showing.areas(found), "found": found}
 
 
-@require_http_methods(["GET", "POST"])
+@require_http_methods(["GET", "HEAD", "POST"])
 @role_required(*DESK)
 def part(request: HttpRequest, uid: UUID) -> HttpResponse:
     """One part: its fields and its route. A change is saved field by field and answered with the new price."""
@@ -104,6 +106,7 @@ def _part_context(row: Part, found: Priced, form: BaseForm) -> dict[str, Any]:
         "form": form,
         "boxes": boxed(form),
         "steps": showing.step_rows(found, row),
+        "taken_off": showing.taken_off(found, row),
         "restoration": row.restoration,
     }
 

@@ -7,7 +7,8 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import path
 from django.utils import timezone
-from django.views.decorators.http import require_GET, require_http_methods
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods, require_safe
 
 from quotes.desk import showing
 from quotes.desk.context import DESK
@@ -21,7 +22,7 @@ from shop.people.models import Shop
 from shop.people.roles import ROLE_MANAGER, has_role, role_required
 
 
-@require_http_methods(["GET", "POST"])
+@require_http_methods(["GET", "HEAD", "POST"])
 @role_required(*DESK)
 def issue(request: HttpRequest, uid: UUID) -> HttpResponse:
     """What will go out, what it rests on, and the button that sends it out."""
@@ -34,6 +35,8 @@ def issue(request: HttpRequest, uid: UUID) -> HttpResponse:
                 return redirect("pricing:quote", uid=quote.uid)
             except ValidationError as error:
                 form.add_error(None, error)
+        if form.errors.keys() & {"seen_scope", "seen_draft"}:
+            form.add_error(None, _("This page is out of date. Look at the price again, then issue it."))
         return _page(request, priced(draft_for(request, restoration_of(uid))), form, status=422)
     found = priced(draft)
     seen = {"seen_scope": found.scope.restoration.scope_version, "seen_draft": found.draft.version}
@@ -62,7 +65,7 @@ def _page(request: HttpRequest, found: Priced, form: IssueForm, status: int = 20
     return render(request, "desk/issue.html", context, status=status)
 
 
-@require_GET
+@require_safe
 @role_required(*DESK)
 def costs(request: HttpRequest, uid: UUID) -> HttpResponse:
     """The cost sheet of a draft: every figure opens to where it came from."""

@@ -5,7 +5,7 @@ from uuid import UUID
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path
 from django.utils import timezone
@@ -111,6 +111,7 @@ def _back(request: HttpRequest, part: Part) -> HttpResponse:
     context = page(found) | {
         "part": fresh,
         "steps": showing.step_rows(found, fresh),
+        "taken_off": showing.taken_off(found, fresh),
         "route_changed": True,
         "boxes": [],
     }
@@ -150,6 +151,8 @@ def bring_back(request: HttpRequest, uid: UUID) -> HttpResponse:
 @role_required(*DESK)
 def move(request: HttpRequest, uid: UUID, way: str) -> HttpResponse:
     row = step_of(uid)
+    if way not in {"earlier", "later"}:
+        raise Http404
     try:
         services.move_step(step=row, earlier=way == "earlier", who=who(request), now=timezone.now())
     except ValidationError as error:
