@@ -245,7 +245,7 @@ class _Outline:
             text = (
                 _("%(depth)s is too deep here. Give at most %(most)s: one deeper than the part above.")
                 if self.above >= 0
-                else _("The first part lies in nothing. Give 0.")
+                else _("The first part cannot belong to another. Give 0.")
             )
             found.wrong.append(Wrong(row, _("depth"), text % {"depth": depth, "most": self.above + 1}))
         self.above = DEEPEST if depth is None else depth

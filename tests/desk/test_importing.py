@@ -205,7 +205,7 @@ def test_a_finish_is_told_from_another_that_differs_by_case_alone():
             "“zzz” is not a finish of this shop. Choose one of these: =Plum, two-tone, Black enamel, Green enamel.",
         ),
         ("depth", "10", "“10” is too much. Give at most 9."),
-        ("depth", "1", "The first part lies in nothing. Give 0."),
+        ("depth", "1", "The first part cannot belong to another. Give 0."),
     ],
 )
 def test_a_wrong_cell_is_named_with_its_row_and_heading(heading, cell, sentence):
