@@ -56,6 +56,7 @@ class Step:
 PRODUCTION = {"BAREFRAME_HTTPS": "1", "BAREFRAME_HOSTS": "bareframe.test"}
 ALL_BUT_THOSE = ("tests", *(f"--ignore={folder}" for folder in ON_THEIR_OWN), "-m", "not (redis or browser or long)")
 DATABASE_TESTS = (*ALL_BUT_THOSE, "-p", "tests.shop.database_tests", "--database-tests", "only")
+QUICKLY = ("-n", "2", "--ignore=tests/fixtures")  # loading the example workshop again and again takes its time
 OTHER_TESTS = (*ALL_BUT_THOSE, "-p", "tests.shop.database_tests", "--database-tests", "none")
 
 STEPS = (
@@ -73,7 +74,7 @@ STEPS = (
     ),
     Step("tests on PostgreSQL", tests=DATABASE_TESTS, needs=(POSTGRESQL,)),
     Step("tests on SQLite", tests=DATABASE_TESTS),
-    Step("tests on SQLite, side by side", tests=(*DATABASE_TESTS, "-n", "2"), quick=True, whole=False),
+    Step("most tests on SQLite", tests=(*DATABASE_TESTS, *QUICKLY), quick=True, whole=False),
     Step("engine and truth", tests=("tests/engine", "tests/truth", "-m", "not long"), quick=True, whole=False),
     Step("tests without a database", tests=OTHER_TESTS),
     Step("process tree", tests=("tests/shop/tree", "-m", "not long")),
