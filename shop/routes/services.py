@@ -184,7 +184,9 @@ def _neighbour(step: Step, *, earlier: bool) -> Step:
         live.filter(position__lt=step.position).last() if earlier else live.filter(position__gt=step.position).first()
     )
     if near is None:
-        raise ValidationError(_("This step stands at that end already. It moves only among the steps under the same heading."))
+        raise ValidationError(
+            _("This step stands at that end already. It moves only among the steps under the same heading.")
+        )
     return near
 
 
