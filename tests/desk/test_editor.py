@@ -13,8 +13,9 @@ from shop.people.models import User
 from shop.people.roles import ROLE_DESK, ROLE_MANAGER, ROLE_MECHANIC
 from shop.people.services import add_person
 from shop.restorations.models import Part
-from shop.routes.models import Step
+from shop.routes.models import Step, Wait
 from shop.routes.parts import edit_part
+from shop.routes.services import wait_for
 from tests.workshop import WHO, draft, frame, restoration, workshop
 
 pytestmark = pytest.mark.django_db
@@ -434,3 +435,27 @@ def test_customer_and_machine_can_be_put_right(desk, shop, bike):
     bike.refresh_from_db()
     assert (bike.customer.name, bike.machine.year) == ("Jo Fenwick-Hale", 1958)
     assert Entry.objects.filter(subject_uid=bike.customer.uid).exists()
+
+
+def test_what_cannot_be_done_is_a_sentence_and_never_a_failure(desk, shop, bike):
+    part = frame(bike, shop)
+    step = part.steps.get(operation=shop.spray)
+    desk.post(reverse("desk:take_out", args=[part.uid]))
+    for name, of in (("take_off", step), ("bring_back_step", step), ("move_step", step), ("add_step", part)):
+        way = ["earlier"] if name == "move_step" else []
+        data = {"origin": "after", "operation": shop.fit.pk}
+        answer = desk.post(reverse(f"desk:{name}", args=[of.uid, *way]), data, follow=True)
+        assert answer.status_code in {200, 422}, name
+        assert "out of scope" in answer.content.decode(), name
+
+
+def test_bringing_back_a_part_that_would_close_a_circle_is_refused(desk, shop, bike):
+    one, two = frame(bike, shop), frame(bike, shop, name="Fork")
+    wait_for(step=one.steps.get(operation=shop.blast), on=two.steps.get(operation=shop.spray), **WHO)
+    desk.post(reverse("desk:take_out", args=[one.uid]))
+    wait = Wait(step=two.steps.get(operation=shop.blast), on=one.steps.get(operation=shop.spray))
+    wait.save()
+    answer = desk.post(reverse("desk:bring_back", args=[one.uid]), follow=True)
+    assert "wait for each other in a circle" in answer.content.decode()
+    one.refresh_from_db()
+    assert one.removed_at is not None

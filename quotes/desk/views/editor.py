@@ -177,8 +177,11 @@ def take_out(request: HttpRequest, uid: UUID) -> HttpResponseRedirect:
 @role_required(*DESK)
 def bring_back(request: HttpRequest, uid: UUID) -> HttpResponseRedirect:
     row = part_of(uid)
-    bring_back_routed_part(part=row, who=who(request), now=timezone.now())
-    messages.success(request, _("“%(part)s” is back.") % {"part": row})
+    try:
+        bring_back_routed_part(part=row, who=who(request), now=timezone.now())
+        messages.success(request, _("“%(part)s” is back.") % {"part": row})
+    except ValidationError as error:
+        messages.error(request, error.messages[0])
     return redirect("desk:restoration", uid=row.restoration.uid)
 
 

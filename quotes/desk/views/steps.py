@@ -118,6 +118,14 @@ def _back(request: HttpRequest, part: Part) -> HttpResponse:
     return render(request, "desk/_answer.html", context)
 
 
+def _refused(request: HttpRequest, part: Part, error: ValidationError) -> HttpResponse:
+    """Why it was not done, above the route; or on the part's page without scripting."""
+    if request.htmx:  # type: ignore[attr-defined]
+        return render(request, "desk/_said.html", {"part": part, "said": error.messages[0]})
+    messages.error(request, error.messages[0])
+    return redirect("desk:part", uid=part.uid)
+
+
 @require_http_methods(["GET", "POST"])
 @role_required(*DESK)
 def add(request: HttpRequest, uid: UUID) -> HttpResponse:
@@ -125,8 +133,11 @@ def add(request: HttpRequest, uid: UUID) -> HttpResponse:
     part = part_of(uid)
     form = NewStepForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
-        services.add_step(part=part, who=who(request), now=timezone.now(), **form.cleaned_data)
-        return redirect("desk:part", uid=part.uid)
+        try:
+            services.add_step(part=part, who=who(request), now=timezone.now(), **form.cleaned_data)
+            return redirect("desk:part", uid=part.uid)
+        except ValidationError as error:
+            form.add_error(None, ValidationError(error.messages))
     context = {"part": part, "restoration": part.restoration, "form": form}
     return render(request, "desk/step_new.html", context, status=422 if request.method == "POST" else 200)
 
@@ -135,7 +146,10 @@ def add(request: HttpRequest, uid: UUID) -> HttpResponse:
 @role_required(*DESK)
 def take_off(request: HttpRequest, uid: UUID) -> HttpResponse:
     row = step_of(uid)
-    services.remove_step(step=row, who=who(request), now=timezone.now())
+    try:
+        services.remove_step(step=row, who=who(request), now=timezone.now())
+    except ValidationError as error:
+        return _refused(request, row.part, error)
     return _back(request, row.part)
 
 
@@ -143,7 +157,10 @@ def take_off(request: HttpRequest, uid: UUID) -> HttpResponse:
 @role_required(*DESK)
 def bring_back(request: HttpRequest, uid: UUID) -> HttpResponse:
     row = step_of(uid)
-    services.bring_back_step(step=row, who=who(request), now=timezone.now())
+    try:
+        services.bring_back_step(step=row, who=who(request), now=timezone.now())
+    except ValidationError as error:
+        return _refused(request, row.part, error)
     return _back(request, row.part)
 
 
@@ -156,10 +173,7 @@ def move(request: HttpRequest, uid: UUID, way: str) -> HttpResponse:
     try:
         services.move_step(step=row, earlier=way == "earlier", who=who(request), now=timezone.now())
     except ValidationError as error:
-        if not request.htmx:  # type: ignore[attr-defined]
-            messages.error(request, error.messages[0])
-            return redirect("desk:part", uid=row.part.uid)
-        return render(request, "desk/_said.html", {"part": row.part, "said": error.messages[0]})
+        return _refused(request, row.part, error)
     return _back(request, row.part)
 
 
@@ -183,7 +197,10 @@ def add_wait(request: HttpRequest, uid: UUID) -> HttpResponse:
 def remove_wait(request: HttpRequest, pk: int) -> HttpResponse:
     wait = get_object_or_404(Wait.objects.select_related("step__part__restoration", "on__part"), pk=pk)
     uid = wait.step.uid
-    services.stop_waiting(wait=wait, who=who(request), now=timezone.now())
+    try:
+        services.stop_waiting(wait=wait, who=who(request), now=timezone.now())
+    except ValidationError as error:
+        messages.error(request, error.messages[0])
     return redirect("desk:step", uid=uid)
 
 
