@@ -95,7 +95,7 @@ def follow(pip: subprocess.Popen[str], total: int) -> list[str]:
         found += line.startswith(("Collecting ", "Requirement already satisfied"))
         if line.startswith("Installing collected"):
             say("  all there, unpacking ...")
-        elif found and time.monotonic() - said > 4:
+        elif line.startswith("Collecting ") and time.monotonic() - said > 4:
             said = time.monotonic()
             say(f"  {min(found, total)} of {total}")
     return tail
