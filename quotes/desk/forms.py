@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING, Any
 from django import forms
 from django.conf import settings
 from django.core.validators import MaxLengthValidator
-from django.db.models import Q
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
@@ -149,8 +148,8 @@ class StepForm(StepModelForm):
         for name in gone:
             del self.fields[name]
         back = self.fields["back_to"]
-        earlier = Q(removed_at__isnull=True, position__lt=step.position) | Q(pk=step.back_to_id)
-        back.queryset = step.part.steps.filter(earlier).select_related("operation", "service")  # type: ignore[attr-defined]
+        earlier = step.part.steps.filter(removed_at__isnull=True, position__lt=step.position)
+        back.queryset = earlier.select_related("operation", "service")  # type: ignore[attr-defined]
         plainly(self)
         back.empty_label = _("this step")  # type: ignore[attr-defined]
         if step.buy:
