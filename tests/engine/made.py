@@ -209,6 +209,7 @@ def part(seed: int, uid: str, book: Catalogue, waits: Sequence[str] = (), *, fai
         material=by.choice(("", "steel", "steel", "steel", "brass")),
         strength=by.choice((None, Decimal(400), Decimal(1250))),
         tax=by.choice(("standard", "standard", "reduced", "none")),
+        source=by.choice(("", "size class M")),
     )
 
 

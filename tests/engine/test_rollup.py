@@ -1,5 +1,6 @@
 """The roll-up by hand: small restorations whose figures can be worked out beside the test."""
 
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
@@ -320,6 +321,27 @@ def test_remedies_and_replacements_are_paid_for_every_failure() -> None:
 def test_a_part_with_no_pieces_fails_never() -> None:
     gone = part("tank", step("coat", ways_back=(back("0.2", "coat", replacement=100),)), pieces=0)
     assert priced(gone).result.cost == 0
+
+
+SIZES = {"area": Measure.DM2, "weight": Measure.KG, "openings": Measure.OPENING, "spokes": Measure.SPOKE}
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_parts_said_to_be_of_one_size_are_done_again_by_their_own(size: str) -> None:
+    """What is done alone is worked out once for all that are alike; alike in name is not enough."""
+    washed = operation(setup=D(10), run=D(0), capacity=D(3), capacity_by=SIZES[size])
+    parts = [
+        part(uid, step(f"{uid}1", ways_back=(back("0.2", f"{uid}1"),)), source="size class M", **{size: fills})
+        for uid, fills in (("a", 2), ("b", 5))
+    ]
+    whole = tuple(replace(p, area=D(p.area), weight=D(p.weight)) for p in parts)
+    assert [s.redo.minutes for s in priced(*whole, operations=(washed,)).steps] == [10, 20]
+
+
+def test_what_is_done_again_alike_is_explained_by_the_same_figures() -> None:
+    parts = [part(uid, step(f"{uid}1", ways_back=(back("0.2", f"{uid}1"),)), source="size class M") for uid in "ab"]
+    one, other = priced(*parts).steps
+    assert one.redo is other.redo
 
 
 # Price
