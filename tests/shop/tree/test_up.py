@@ -203,9 +203,8 @@ def environment_of(number: int) -> list[bytes]:
 
 def test_web_comes_back_when_it_was_killed(made_home, begin):
     service = begin(made_home).until_serving()
-    for number in alive(service.address.rsplit(":", 1)[1].strip("/")):
-        if number != service.process.pid:
-            os.kill(number, signal.SIGKILL)
+    for number in set(of_this(service)) & set(alive("granian")):
+        os.kill(number, signal.SIGKILL)
     service.until_serving()
     assert "web ended (signal 9); starting it again" in service.said
 
