@@ -191,11 +191,18 @@ def test_a_rate_says_its_source_or_at_least_whose_it_is(source: str, said: str) 
 
 
 def test_steps_alike_in_all_but_where_their_size_comes_from_keep_their_own_sources() -> None:
-    alike = [part(uid, step(f"{uid}1", ways_back=(back("0.1", f"{uid}1"),)), source=f"measured {uid}") for uid in "ab"]
-    explained = priced(*alike)
-    for uid in "ab":
-        sources = {f.source for _, f in explained.figures[f"{uid}1"].walk() if f.name == "quantity"}
-        assert sources == {f"measured {uid}"}
+    explained = priced(
+        part("a", step("a1", ways_back=(back("0.1", "a1"),), source="looked sound"), source="measured"),
+        part("b", step("b1", ways_back=(back("0.1", "b1"),), source="looked sound"), source="size class M"),
+        part("c", step("c1", ways_back=(back("0.1", "c1"),), source="taken for sound"), source="size class M"),
+    )
+
+    def sources(uid: str) -> set[str]:
+        return {f.source for _, f in explained.figures[uid].walk() if f.name in {"quantity", "condition factor"}}
+
+    assert sources("a1") == {"measured", "looked sound"}
+    assert sources("b1") == {"size class M", "looked sound"}
+    assert sources("c1") == {"size class M", "taken for sound"}
 
 
 def test_a_walk_goes_top_down_with_its_depth() -> None:

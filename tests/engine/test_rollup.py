@@ -338,6 +338,15 @@ def test_parts_said_to_be_of_one_size_are_done_again_by_their_own(size: str) -> 
     assert [s.redo.minutes for s in priced(*whole, operations=(washed,)).steps] == [10, 20]
 
 
+def test_hours_on_more_pieces_are_done_again_by_their_own() -> None:
+    oven = operation(setup=D(10), run=D(0), measure=Measure.HOUR, capacity=D(3), capacity_by=Measure.PIECE)
+    parts = [
+        part(uid, step(f"{uid}1", quantity=D(1), ways_back=(back("0.2", f"{uid}1"),)), source="M", pieces=pieces)
+        for uid, pieces in (("a", 2), ("b", 5))
+    ]
+    assert [s.redo.minutes for s in priced(*parts, operations=(oven,)).steps] == [10, 20]
+
+
 def test_what_is_done_again_alike_is_explained_by_the_same_figures() -> None:
     parts = [part(uid, step(f"{uid}1", ways_back=(back("0.2", f"{uid}1"),)), source="size class M") for uid in "ab"]
     one, other = priced(*parts).steps
