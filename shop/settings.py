@@ -166,7 +166,8 @@ if HTTPS:
     CSRF_COOKIE_NAME = "__Host-csrf"
 SECURE_HSTS_SECONDS = 31_536_000 if HTTPS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = HTTPS
-SECURE_REFERRER_POLICY = "no-referrer" if HTTPS else "same-origin"
+# Not "no-referrer": over HTTPS a browser would then send no origin with a form, and every form would be refused.
+SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
 SILENCED_SYSTEM_CHECKS = [
     "security.W008",  # we serve TLS ourselves, or stand behind a front that does: nothing of ours answers plain HTTP

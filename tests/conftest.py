@@ -3,6 +3,7 @@ from typing import Any
 
 import pytest
 from django.conf import settings
+from django.contrib.auth.hashers import Argon2PasswordHasher
 from django.db.backends.postgresql.operations import DatabaseOperations
 from django.test import TransactionTestCase
 
@@ -37,6 +38,10 @@ def _delete(
 
 
 DatabaseOperations.sql_flush = _delete
+
+
+# The same algorithm at the least cost it allows: what is kept is tried, not how long it takes.
+Argon2PasswordHasher.time_cost, Argon2PasswordHasher.memory_cost, Argon2PasswordHasher.parallelism = 1, 8, 1
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

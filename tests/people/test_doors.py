@@ -152,4 +152,4 @@ print(json.dumps({
     assert told["session"] == [True, True, "Lax", None, "/"]
     assert told["csrf"] == [True, "/", "", "Lax"]
     assert told["hsts"] == "max-age=31536000; includeSubDomains"
-    assert told["referrer"] == "no-referrer"
+    assert told["referrer"] == "same-origin"
