@@ -59,6 +59,8 @@ DATABASE_TESTS = (*ALL_BUT_THOSE, "-p", "tests.shop.database_tests", "--database
 QUICKLY = ("-n", "2", "--ignore=tests/fixtures")  # loading the example workshop again and again takes its time
 OTHER_TESTS = (*ALL_BUT_THOSE, "-p", "tests.shop.database_tests", "--database-tests", "none")
 
+AT_LENGTH = {"BAREFRAME_LONG": "1"}  # ten thousand quotes, five hundred of them as PDF
+
 STEPS = (
     Step("ruff check", ("-m", "ruff", "check", "."), quick=True),
     Step("ruff format", ("-m", "ruff", "format", "--check", "."), quick=True),
@@ -83,7 +85,9 @@ STEPS = (
     ),
     Step("faults", tests=("tests/faults", "-m", "not (redis or long)"), needs=(POSTGRESQL, REDIS)),
     Step("browser", tests=("tests/e2e", "-m", "not long"), needs=(CHROMIUM,)),
-    Step("long simulations", tests=("tests", "-m", "long"), needs=(POSTGRESQL, REDIS), long=True),
+    Step(
+        "long simulations", tests=("tests", "-m", "long"), needs=(POSTGRESQL, REDIS), long=True, environment=AT_LENGTH
+    ),
     Step("benches", ("-m", "tests.bench"), needs=(POSTGRESQL, REDIS), alone=True, shown=True),
 )
 

@@ -77,7 +77,7 @@ def verdict(
     """May a part of ``material`` be electroplated, and what bake does it need?
 
     ``strength`` [MPa], ``thickness`` of the largest section [mm] and ``hardness`` [HV] are None when unknown. An
-    unknown strength of steel is not allowed: ask first. A material that is not known may be steel.
+    unknown strength of steel is not allowed: ask first. A material that is not known, or is another one, may be steel.
 
     >>> verdict(material="steel", strength=Decimal(1250), thickness=Decimal(8)).bake_hours
     Decimal('12')
@@ -87,7 +87,7 @@ def verdict(
     True
     """
     nothing = Decimal(0)
-    if material not in {"steel", ""}:
+    if material not in {"steel", "other", ""}:
         return Verdict(True, nothing, nothing, "not steel")
     if strength is None:
         return Verdict(False, nothing, nothing, "strength unknown")

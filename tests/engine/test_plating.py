@@ -55,3 +55,10 @@ def test_a_thicker_section_never_needs_a_shorter_bake(strength: Decimal, thickne
 def test_hard_steel_is_baked_even_when_its_strength_alone_would_not_ask_for_it() -> None:
     assert verdict(material="steel", strength=D(900), hardness=D(390)).bake_hours == 0
     assert verdict(material="steel", strength=D(900), hardness=D(391)).bake_hours > 0
+
+
+def test_a_material_nobody_named_may_be_steel_and_is_asked_about():
+    """Common practice, no source: what is not known to be harmless is asked about first."""
+    assert not verdict(material="other", strength=None).allowed
+    assert not verdict(material="", strength=None).allowed
+    assert verdict(material="aluminium", strength=None).allowed
