@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from quotes.pricing import paper
-from quotes.pricing.offer import Offer
+from quotes.pricing.offer import Offer, OfferArea
 from tests.pricing import offers
 from tests.pricing.paper import words_of
 from tests.pricing.shown import on_page, on_paper
@@ -44,16 +44,10 @@ def test_on_any_offer_s_pdf_the_shown_figures_add_up(preloaded: None, count: int
 
 
 def test_a_long_amount_is_not_broken_over_two_lines(preloaded: None) -> None:
-    offer = offers.with_sums(replace(offers.at_random(Random(19)), currency="KWD"), discount=Decimal("1.7"))
-    assert offer.total > 1_000_000
-    assert on_paper(words_of(paper.render(offer))).faults() == []
-
-
-def test_so_they_do_on_a_long_one_over_several_pages(preloaded: None) -> None:
-    offer = offers.realistic()
-    shown = on_paper(words_of(paper.render(offer)))
-    assert (shown.faults(), len(shown.lines), len(shown.areas), len(shown.stages)) == ([], 90, 8, 4)
-    assert same(offer, shown.lines, shown.total)
+    line = replace(offers.realistic().areas[0].lines[0], price=Decimal("58888888.888"))
+    offer = replace(offers.realistic(), currency="KWD", areas=(OfferArea("Frame", (line,)),))
+    shown = on_paper(words_of(paper.render(offers.with_sums(offer))))
+    assert (shown.faults(), shown.lines) == ([], [line.price])
 
 
 BROKEN = {
