@@ -37,6 +37,14 @@ def variant(name: str, text: str) -> Callable[[Callable[..., Any]], Callable[...
     return register
 
 
+def complete(variants: Mapping[str, str]) -> dict[str, str]:
+    """``variants`` with the first variant of every topic that came after the quote was issued.
+
+    The first variant of a new topic says what was done before it had a name.
+    """
+    return {topic: f"{topic}_1" for topic in PRESENT} | dict(variants)
+
+
 def resolve(variants: Mapping[str, str]) -> dict[str, Formula]:
     """Topic to formula, for the ``variants`` a quote names; raises `BadInput` for one that is not known here."""
     try:

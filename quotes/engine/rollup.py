@@ -7,7 +7,7 @@ from quotes.engine import batches, consumables, labour, plating, rework, vendor_
 from quotes.engine.book import Book, Costed, Member, of_operation
 from quotes.engine.errors import BadInput
 from quotes.engine.figures import Figure, computed, given
-from quotes.engine.formulas import PRESENT, resolve
+from quotes.engine.formulas import PRESENT, complete, resolve
 from quotes.engine.graph import check_order, waits
 from quotes.engine.inputs import (
     ONE,
@@ -48,7 +48,7 @@ def price(restoration: Restoration, variants: Mapping[str, str] | None = None) -
     Costs are unrounded [money]; amounts of lines, discount, tax and instalments are rounded to the currency's minor
     unit. The order in which parts are given changes no figure. Raises `BadInput` for what cannot be priced.
     """
-    named = dict(variants or PRESENT)
+    named = complete(variants) if variants else dict(PRESENT)
     with localcontext(CONTEXT):
         check(restoration)
         before = waits(restoration.parts)

@@ -5,7 +5,7 @@ import pytest
 
 from quotes.engine import canonical
 from quotes.engine.errors import BadInput
-from quotes.engine.formulas import PRESENT, REGISTRY, resolve, variant
+from quotes.engine.formulas import PRESENT, REGISTRY, complete, resolve, variant
 from quotes.engine.inputs import By, Usage
 from quotes.engine.rollup import price
 from tests.engine.build import consumable, operation, part, restoration, step
@@ -81,3 +81,9 @@ def test_every_figure_names_a_variant_that_is_there() -> None:
     explained = price(PAINTED)
     names = {figure.formula for top in explained.figures.values() for _, figure in top.walk() if figure.formula}
     assert names <= set(PRESENT.values())
+
+
+def test_a_quote_older_than_a_topic_is_computed_with_the_first_variant_of_it() -> None:
+    older = {topic: name for topic, name in PRESENT.items() if topic != "mix"}
+    assert complete(older) == complete(PRESENT)
+    assert complete({"film": "film_2"})["film"] == "film_2"
