@@ -56,7 +56,13 @@ class Step:
 PRODUCTION = {"BAREFRAME_HTTPS": "1", "BAREFRAME_HOSTS": "bareframe.test"}
 ALL_BUT_THOSE = ("tests", *(f"--ignore={folder}" for folder in ON_THEIR_OWN), "-m", "not (redis or browser or long)")
 DATABASE_TESTS = (*ALL_BUT_THOSE, "-p", "tests.shop.database_tests", "--database-tests", "only")
-QUICKLY = ("-n", "2", "--ignore=tests/fixtures")  # loading the example workshop again and again takes its time
+QUICKLY = (
+    "-n",
+    "2",
+    "--ignore=tests/fixtures",
+    "--ignore=tests/people",
+    "--ignore=tests/outbox/test_loop.py",
+)  # the slowest that change least
 OTHER_TESTS = (*ALL_BUT_THOSE, "-p", "tests.shop.database_tests", "--database-tests", "none")
 
 AT_LENGTH = {"BAREFRAME_LONG": "1"}  # ten thousand quotes, five hundred of them as PDF
