@@ -7,7 +7,7 @@ from typing import Any
 from django.utils.translation import gettext as _
 
 from quotes.engine.money import places, rounded
-from quotes.engine.results import Line, Result, StepResult
+from quotes.engine.results import StepResult
 from quotes.pricing.offer import deviates, finish_text
 from quotes.pricing.selectors import Priced
 from quotes.pricing.services import told
@@ -137,8 +137,3 @@ def _waited(found: Priced, pk: int) -> str:
     step = found.scope.step_by_pk[pk]
     part = next(part for part in found.scope.parts if part.pk == step.part_id)
     return f"{part}: {step}"
-
-
-def line_of(result: Result, part: Part) -> Line | None:
-    """The line of one part."""
-    return next((line for line in result.lines if line.uid == str(part.uid)), None)

@@ -6,7 +6,7 @@ from decimal import Decimal
 from quotes.engine import inputs
 from quotes.engine.errors import BadInput
 from quotes.pricing.models import Draft
-from shop.rates.selectors import catalogue, policy
+from shop.rates.selectors import Catalogue, catalogue
 from shop.routes.selectors import Scope, engine_parts
 
 HUNDRED = Decimal(100)
@@ -22,7 +22,7 @@ def engine_input(scope: Scope, draft: Draft) -> inputs.Restoration:
             field="policy",
             day=draft.priced_on.isoformat(),
         )
-    grade = _handling_grade(scope, draft)
+    grade = _handling_grade(scope, book)
     return inputs.Restoration(
         title=scope.restoration.title,
         priced_on=draft.priced_on.isoformat(),
@@ -46,14 +46,13 @@ def _works(scope: Scope) -> set[str]:
     return works
 
 
-def _handling_grade(scope: Scope, draft: Draft) -> str:
+def _handling_grade(scope: Scope, book: Catalogue) -> str:
     """Who handles bought-in parts by the policy in force; none when nothing has to be handled."""
     if not any(step.buy_handling for steps in scope.steps.values() for step in steps if step.buy):
         return ""
-    found = policy(draft.priced_on)
-    if found is None or found.handling_grade is None:
+    if not book.handling_grade:
         raise BadInput(
             "Bought-in parts need handling, but the price policy does not say by which labour grade. Note it there.",
             field="handling_grade",
         )
-    return str(found.handling_grade.uid)
+    return book.handling_grade

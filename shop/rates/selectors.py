@@ -58,6 +58,7 @@ class Catalogue:
     services: tuple[inputs.Service, ...]
     taxes: tuple[inputs.TaxRate, ...]
     policy: inputs.Policy | None
+    handling_grade: str = ""  # who handles bought-in parts by the policy; empty when it does not say
 
 
 def catalogue(on: date, *, only: Iterable[str] | None = None) -> Catalogue:
@@ -84,6 +85,7 @@ def catalogue(on: date, *, only: Iterable[str] | None = None) -> Catalogue:
         services=tuple(sorted(map(engine_values.service, services), key=_key)),
         taxes=tuple(engine_values.tax_rate(rate) for _code, rate in sorted(tax_rates(on).items())),
         policy=engine_values.policy(found) if found else None,
+        handling_grade=str(found.handling_grade.uid) if found and found.handling_grade else "",
     )
 
 
