@@ -1,64 +1,9 @@
-"""What a price is made from. Plain frozen values; every number is a `Decimal`, every thing has a key.
-
-Units: minutes [min], areas [dm²], weights [kg], film [µm], money in major units of the shop's currency.
-``source`` says where a thing's numbers come from and from which date, in words.
-"""
+"""What is done, by whom, with what, and at which price."""
 
 from dataclasses import dataclass
 from decimal import Decimal
-from enum import StrEnum
 
-ZERO = Decimal(0)
-ONE = Decimal(1)
-
-
-class Measure(StrEnum):
-    """What time, usage or price goes by."""
-
-    BATCH = "batch"
-    PIECE = "piece"
-    DM2 = "dm2"
-    KG = "kg"
-    OPENING = "opening"
-    SPOKE = "spoke"
-    HOUR = "hour"
-
-
-class By(StrEnum):
-    """How a consumable is used."""
-
-    MEASURE = "measure"
-    FILM = "film"
-    POWDER = "powder"
-
-
-class Work(StrEnum):
-    """What kind of work a step is."""
-
-    OPERATION = "operation"
-    SERVICE = "service"
-    PURCHASE = "purchase"
-
-
-class PriceBy(StrEnum):
-    """How labour is sold."""
-
-    MARGIN = "margin"
-    CHARGE_OUT = "charge_out"
-
-
-class OverheadBy(StrEnum):
-    """What the overhead rate is laid on."""
-
-    HOURS = "hours"
-    LABOUR = "labour"
-
-
-class TaxBy(StrEnum):
-    """Where tax is rounded."""
-
-    LINE = "line"
-    DOCUMENT = "document"
+from quotes.engine.inputs.kinds import ONE, ZERO, By, Measure, Work
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,8 +57,9 @@ class Operation:
 
     ``setup`` [min/batch], ``run`` [min/measure]; ``allowance`` [fraction] turns basic into standard time.
     ``capacity`` [``capacity_by``] of the place decides how many set-ups a batch needs; zero is no limit.
-    ``elapsed`` [min] passes without hands. ``plates`` marks a finish that puts hydrogen into steel, ``bakes`` a
-    bake that drives it out.
+    ``elapsed`` [min] passes without hands, the ``place`` stays taken meanwhile when it ``occupies`` it. What follows
+    begins at most ``latest_wait`` [min] afterwards, where there is such a limit. ``plates`` marks a finish that puts
+    hydrogen into steel, ``bakes`` a bake that drives it out.
     """
 
     key: str
@@ -133,6 +79,9 @@ class Operation:
     plates: bool = False
     bakes: bool = False
     source: str = ""
+    place: str = ""
+    occupies: bool = False
+    latest_wait: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,6 +98,8 @@ class Service:
 
     ``lot_charge`` [money/lot], ``breaks`` by ``measure``, at least ``minimum`` [money/lot, lot charge included].
     ``trip`` [money] times ``trip_share`` [fraction] of a trip per lot; ``handling`` [min/lot] of ``handling_grade``.
+    A lot is away ``lead_days`` [working days of its ``calendar``], give or take ``late_spread`` (CV), and
+    ``transport_days`` [days of the shop's calendar] each way.
     """
 
     key: str
@@ -166,11 +117,18 @@ class Service:
     bake_hours: Decimal = ZERO
     source: str = ""
     status: str = "seen"
+    lead_days: int = 0
+    late_spread: Decimal = Decimal("0.35")
+    transport_days: int = 0
+    calendar: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Purchase:
-    """A bought-in part: ``unit_price`` [money/piece] (zero when the customer brings it), ``handling`` [min]."""
+    """A bought-in part: ``unit_price`` [money/piece] (zero when the customer brings it), ``handling`` [min].
+
+    It comes ``lead_days`` [days of the shop's calendar] after it is ordered, give or take ``late_spread`` (CV).
+    """
 
     key: str
     name: str
@@ -180,6 +138,8 @@ class Purchase:
     handling_grade: str = ""
     source: str = ""
     status: str = "seen"
+    lead_days: int = 0
+    late_spread: Decimal = Decimal("0.35")
 
 
 @dataclass(frozen=True, slots=True)
@@ -221,83 +181,3 @@ class Step:
     ways_back: tuple[WayBack, ...] = ()
     waits_for: tuple[str, ...] = ()
     source: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Part:
-    """A line of what is on the bike; sizes are per piece.
-
-    ``strength`` [MPa] and ``thickness`` of the largest section [mm] are None when unknown.
-    """
-
-    uid: str
-    name: str
-    pieces: int
-    steps: tuple[Step, ...]
-    area: Decimal = ZERO
-    weight: Decimal = ZERO
-    openings: int = 0
-    spokes: int = 0
-    material: str = ""
-    strength: Decimal | None = None
-    thickness: Decimal | None = None
-    tax: str = "standard"
-    source: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class PaymentStage:
-    """``percent`` of the total, due at ``due`` (an event in words)."""
-
-    name: str
-    percent: Decimal
-    due: str
-
-
-@dataclass(frozen=True, slots=True)
-class Policy:
-    """How this shop prices: margins are fractions of the price, by cost class."""
-
-    currency: str
-    price_by: PriceBy
-    labour_margin: Decimal
-    overhead_margin: Decimal
-    material_margin: Decimal
-    vendor_margin: Decimal
-    bought_in_margin: Decimal
-    floor: Decimal
-    overhead_by: OverheadBy
-    overhead_rate: Decimal
-    handling_rate: Decimal
-    mixed_share: Decimal = ZERO
-    tax_by: TaxBy = TaxBy.DOCUMENT
-    rounding: str = "half_up"
-    stages: tuple[PaymentStage, ...] = ()
-    source: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class TaxRate:
-    """A tax code with its ``rate`` [fraction]."""
-
-    code: str
-    name: str
-    rate: Decimal
-    source: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Restoration:
-    """Everything a quote is computed from; freezing this freezes the quote."""
-
-    title: str
-    priced_on: str
-    policy: Policy
-    taxes: tuple[TaxRate, ...]
-    grades: tuple[Grade, ...]
-    consumables: tuple[Consumable, ...]
-    operations: tuple[Operation, ...]
-    services: tuple[Service, ...]
-    purchases: tuple[Purchase, ...]
-    parts: tuple[Part, ...]
-    discount: Decimal = ZERO
