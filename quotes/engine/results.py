@@ -52,7 +52,10 @@ def together(visits: Iterable[Visit]) -> Visit:
 
 
 class StepResult(NamedTuple):
-    """One step: its first pass, doing it again alone, its rework allowance, and how often it is redone."""
+    """One step: its first pass, doing it again alone, its rework allowance, and how often it is redone.
+
+    ``remedies`` is what each of its ways back costs before the part goes round again, in the order of the ways.
+    """
 
     uid: str
     part: str
@@ -61,6 +64,19 @@ class StepResult(NamedTuple):
     allowance: Visit
     redone: Decimal
     figure: Figure
+    remedies: tuple[Visit, ...] = ()
+
+
+class Branch(NamedTuple):
+    """Something that happens once with ``chance`` or not at all, and then costs from ``low`` to ``high``, mostly ``likely`` [money]."""
+
+    uid: str
+    part: str
+    name: str
+    chance: Decimal
+    low: Decimal
+    likely: Decimal
+    high: Decimal
 
 
 @dataclass(frozen=True, slots=True)

@@ -289,17 +289,19 @@ def _redone(book: Book, part: Part, member: Member, first: Costed, count: "rewor
     chances = tuple([given("chance of failing", way.chance, "", step.source) for way in step.ways_back])
     name = book.variants["rework"]
     redone = computed("redo visits", count.redone, "", name, chances)
-    inputs = [redone, redo_figure]
+    inputs, remedies = [redone, redo_figure], []
     for way, chance, taken in zip(step.ways_back, chances, count.taken, strict=True):
         if not way.remedies and not way.replacement:
+            remedies.append(NOTHING)
             continue
         remedy, figures = _remedies(book, member, way.remedies, way.replacement)
+        remedies.append(remedy)
         allowance = allowance.plus(remedy.times(taken))
         inputs.append(computed("expected failures", taken, "", name, (chance, redone)))
         inputs.append(computed("remedies", remedy.cost, currency, "sum_1", figures))
     redo = computed("rework allowance", allowance.cost, currency, name, tuple(inputs))
     figure = computed("cost", first[0].cost + allowance.cost, currency, "sum_1", (*first[1], redo))
-    return StepResult(step.uid, part.uid, first[0], again, allowance, count.redone, figure)
+    return StepResult(step.uid, part.uid, first[0], again, allowance, count.redone, figure, tuple(remedies))
 
 
 def _remedies(book: Book, member: Member, remedies: Sequence[Remedy], replacement: Decimal) -> Costed:
