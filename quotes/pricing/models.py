@@ -11,11 +11,21 @@ from shop.papers.models import Document
 from shop.restorations.models import Restoration
 
 
+class Stage(models.TextChoices):
+    """How far the bike is known. A ballpark is no offer."""
+
+    BALLPARK = "ballpark", _("ballpark")
+    INSPECT = "inspect", _("strip and inspect")
+    MAIN = "main", _("main offer")
+    VARIATION = "variation", _("variation")
+
+
 class Draft(models.Model):
     """The quote being worked on. It keeps the day it is priced on until somebody prices it anew."""
 
     restoration = models.OneToOneField(Restoration, models.PROTECT, related_name="draft", primary_key=True)
     priced_on = models.DateField(_("priced on"))
+    stage = models.CharField(_("stage"), max_length=10, choices=Stage, default=Stage.MAIN)
     discount = models.DecimalField(
         _("discount [%]"),
         max_digits=5,
@@ -40,6 +50,8 @@ class IssuedQuote(models.Model):
     number = models.PositiveIntegerField(_("number"), unique=True)
     restoration = models.ForeignKey(Restoration, models.PROTECT, related_name="quotes")
     version = models.PositiveIntegerField(_("version"))
+    stage = models.CharField(_("stage"), max_length=10, choices=Stage, default=Stage.MAIN)
+    varies = models.ForeignKey("self", models.PROTECT, null=True, related_name="variations")
     scope_version = models.PositiveIntegerField()
     issued_at = models.DateTimeField(_("issued"))
     issued_by = models.CharField(_("issued by"), max_length=150)
@@ -50,6 +62,10 @@ class IssuedQuote(models.Model):
     net_minor = models.BigIntegerField()
     tax_minor = models.BigIntegerField()
     total_minor = models.BigIntegerField()
+    ready_likely = models.DateField(_("ready, likely"), null=True)
+    ready_kept = models.DateField(_("ready, kept"), null=True)
+    contingency_minor = models.BigIntegerField(default=0)
+    credits = models.ForeignKey("self", models.PROTECT, null=True, related_name="credited_by")
     below_floor_reason = models.CharField(max_length=200, blank=True)
     variants = models.TextField()
     snapshot = models.TextField()
@@ -69,6 +85,10 @@ class IssuedQuote(models.Model):
                 condition=Q(net_minor=F("price_minor") - F("discount_minor")), name="net_is_price_less_discount"
             ),
             CheckConstraint(condition=Q(total_minor=F("net_minor") + F("tax_minor")), name="total_is_net_and_tax"),
+            CheckConstraint(
+                condition=Q(stage="variation", varies__isnull=False) | (~Q(stage="variation") & Q(varies__isnull=True)),
+                name="variation_varies_a_quote",
+            ),
         ]
 
     def __str__(self) -> str:

@@ -1,6 +1,7 @@
 import uuid
 
 from django.contrib.auth.models import AbstractUser
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
@@ -36,10 +37,78 @@ class Shop(models.Model):
     address = models.TextField(_("address"), blank=True)
     email = models.EmailField(_("e-mail"), blank=True)
     phone = models.CharField(_("phone"), max_length=40, blank=True)
+    country = models.CharField(_("country"), max_length=2, blank=True, help_text=_("Two letters, for its holidays."))
+    subdivision = models.CharField(_("region with holidays of its own"), max_length=6, blank=True)
+    hands = models.PositiveSmallIntegerField(
+        _("people who work on bikes"), default=2, validators=[MinValueValidator(1)]
+    )
+    productive = models.PositiveSmallIntegerField(
+        _("of their hours on bikes [%]"), default=70, validators=[MinValueValidator(1), MaxValueValidator(100)]
+    )
     only = models.BooleanField(default=True, unique=True, editable=False)
 
     class Meta:
-        constraints = [models.CheckConstraint(condition=models.Q(only=True), name="one_shop")]
+        constraints = [
+            models.CheckConstraint(condition=models.Q(only=True), name="one_shop"),
+            models.CheckConstraint(
+                condition=models.Q(hands__gte=1, productive__gte=1, productive__lte=100),
+                name="somebody_works",
+                violation_error_message=_("Somebody has to work. Give at least one person and 1 % of the hours."),
+            ),
+        ]
 
     def __str__(self) -> str:
         return self.name
+
+
+class ShopHours(models.Model):
+    """When the workshop is open; a day may have several spans. With none at all it is Monday to Friday, 8 to 12 and 13 to 17."""
+
+    class Weekday(models.IntegerChoices):
+        MONDAY = 0, _("Monday")
+        TUESDAY = 1, _("Tuesday")
+        WEDNESDAY = 2, _("Wednesday")
+        THURSDAY = 3, _("Thursday")
+        FRIDAY = 4, _("Friday")
+        SATURDAY = 5, _("Saturday")
+        SUNDAY = 6, _("Sunday")
+
+    weekday = models.PositiveSmallIntegerField(_("weekday"), choices=Weekday)
+    opens = models.TimeField(_("opens"))
+    closes = models.TimeField(_("closes"))
+
+    class Meta:
+        ordering = ["weekday", "opens"]
+        verbose_name_plural = "shop hours"
+        constraints = [
+            models.UniqueConstraint(fields=["weekday", "opens"], name="one_opening"),
+            models.CheckConstraint(
+                condition=models.Q(closes__gt=models.F("opens"), weekday__lte=6),
+                name="closes_after_opening",
+                violation_error_message=_("It closes before it opens. Swap the times."),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_weekday_display()} {self.opens:%H:%M}-{self.closes:%H:%M}"
+
+
+class Closure(models.Model):
+    """Days, both included, on which the workshop is shut."""
+
+    first = models.DateField(_("first day"))
+    last = models.DateField(_("last day"))
+    reason = models.CharField(_("reason"), max_length=100, blank=True)
+
+    class Meta:
+        ordering = ["first"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(last__gte=models.F("first")),
+                name="closure_in_order",
+                violation_error_message=_("The last day is before the first. Swap them."),
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.first} - {self.last} {self.reason}"

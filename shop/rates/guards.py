@@ -12,5 +12,6 @@ GUARDS: tuple[Guard, ...] = tuple(
         "taxrate",
         "pricepolicy",
         "paymentstage",
+        "odds",
     )
 )

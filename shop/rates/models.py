@@ -220,3 +220,87 @@ class PaymentStage(models.Model):
 
     def __str__(self) -> str:
         return f"{self.name} {self.percent} %"
+
+
+CHANCE: dict[str, Any] = {"max_digits": 5, "decimal_places": 2}
+OPEN_CHANCE = [MinValueValidator(Decimal("0.01")), MaxValueValidator(Decimal("99.99"))]
+RATIO: dict[str, Any] = {"max_digits": 7, "decimal_places": 2}
+ABOVE_ONE = [MinValueValidator(Decimal("1.01"))]
+
+
+class Odds(Dated):
+    """What the shop believes about what nobody can see yet: the chances and ratios behind the words, and how sure it wants to be."""
+
+    common = models.DecimalField(_("common: found in [% of bikes]"), **CHANCE, default=50, validators=OPEN_CHANCE)
+    sometimes = models.DecimalField(_("sometimes: found in [%]"), **CHANCE, default=15, validators=OPEN_CHANCE)
+    rare = models.DecimalField(_("rare: found in [%]"), **CHANCE, default=3, validators=OPEN_CHANCE)
+    strong = models.DecimalField(_("strong evidence: times likelier"), **RATIO, default=20, validators=ABOVE_ONE)
+    fair = models.DecimalField(_("fair evidence: times likelier"), **RATIO, default=5, validators=ABOVE_ONE)
+    weak = models.DecimalField(_("weak evidence: times likelier"), **RATIO, default=2, validators=ABOVE_ONE)
+    none = models.DecimalField(_("no listed finish is right [%]"), **CHANCE, default=3, validators=OPEN_CHANCE)
+    noticed = models.DecimalField(
+        _("a wrong finish is noticed at the final look [%]"), max_digits=5, decimal_places=2, default=100
+    )
+    proven = models.DecimalField(_("a finish counts as proven from [%]"), **CHANCE, default=90, validators=OPEN_CHANCE)
+    seen = models.DecimalField(_("spread of a price seen in writing [%]"), **CHANCE, default=2)
+    phoned = models.DecimalField(_("spread of a price told by phone [%]"), **CHANCE, default=8)
+    guessed = models.DecimalField(_("spread of a guessed price [%]"), **CHANCE, default=25)
+    pace = models.DecimalField(_("spread of a bike's hours, all together [%]"), **CHANCE, default=15)
+    kept = models.DecimalField(_("prices and days hold for [% of bikes]"), **CHANCE, default=80, validators=OPEN_CHANCE)
+    contingency_margin = models.DecimalField(
+        _("margin on contingency [%]"), **PERCENT, default=0, validators=BELOW_HUNDRED
+    )
+    cap = models.DecimalField(_("cap of an estimate above its figure [%]"), **CHANCE, default=15)
+    inspect_fee_minor = models.BigIntegerField(_("fee for strip and inspect, before tax"), default=0)
+    credit_days = models.PositiveIntegerField(
+        _("the fee is credited when the offer is accepted within [days]"), default=60
+    )
+
+    class Meta(Dated.Meta):
+        verbose_name_plural = "odds"
+        constraints = [
+            UniqueConstraint(fields=["valid_from", "revision"], name="one_odds_revision"),
+            CheckConstraint(
+                condition=Q(
+                    common__gt=0,
+                    common__lt=100,
+                    sometimes__gt=0,
+                    sometimes__lt=100,
+                    rare__gt=0,
+                    rare__lt=100,
+                    none__gte=3,
+                    none__lt=100,
+                    kept__gt=0,
+                    kept__lt=100,
+                    proven__gt=0,
+                    proven__lt=100,
+                    noticed__gte=0,
+                    noticed__lte=100,
+                ),
+                name="odds_are_chances",
+                violation_error_message=_(
+                    "A chance is more than 0 % and less than 100 %, and “no listed finish” at least 3 %."
+                ),
+            ),
+            CheckConstraint(
+                condition=Q(strong__gt=1, fair__gt=1, weak__gt=1),
+                name="evidence_says_something",
+                violation_error_message=_("Evidence makes a finish more than 1 time likelier. Give more than 1."),
+            ),
+            CheckConstraint(
+                condition=Q(
+                    seen__gte=0,
+                    phoned__gte=0,
+                    guessed__gte=0,
+                    pace__gte=0,
+                    cap__gte=0,
+                    inspect_fee_minor__gte=0,
+                    contingency_margin__gte=0,
+                    contingency_margin__lt=100,
+                ),
+                name="odds_not_negative",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.valid_from}/{self.revision}"

@@ -9,7 +9,7 @@ from django.utils.translation import gettext_lazy as _
 
 from shop.methods.models import ONE_WORK, Work
 from shop.rates.models import Status
-from shop.restorations.models import Part, between
+from shop.restorations.models import Part, Restoration, between
 
 QUANTITY = between(Decimal(0), Decimal(1_000_000))
 HANDLING = between(Decimal(0), Decimal(100_000))  # [min]
@@ -67,6 +67,9 @@ class Step(Work):
     buy_price_minor = models.BigIntegerField(_("price per piece"), default=0, validators=PRICE)
     buy_handling = models.DecimalField(
         _("handling [min]"), max_digits=6, decimal_places=1, default=0, validators=HANDLING
+    )
+    buy_lead_days = models.PositiveIntegerField(
+        _("comes after [working days]"), default=0, validators=between(0, 2_000)
     )
     buy_status = models.CharField(_("price is"), max_length=8, choices=Status, default=Status.GUESSED)
     removed_at = models.DateTimeField(null=True, editable=False)
@@ -144,3 +147,83 @@ class Authorisation(models.Model):
 
     def __str__(self) -> str:
         return f"{self.step_uid} by {self.kind} {self.reference}"
+
+
+class Override(models.Model):
+    """Somebody lets a step begin that the finish evidence would hold back, and puts a name to it. Never changed."""
+
+    step = models.ForeignKey(Step, models.PROTECT, related_name="overrides")
+    who = models.CharField(_("who decided"), max_length=120)
+    reason = models.CharField(_("reason"), max_length=200)
+    at = models.DateTimeField()
+    recorded_by = models.CharField(max_length=150)
+
+    class Meta:
+        ordering = ["step", "at", "pk"]
+
+    def __str__(self) -> str:
+        return f"{self.step}: {self.who}"
+
+
+class Hold(models.Model):
+    """Days, both included, on which nothing is done on a restoration, and why."""
+
+    restoration = models.ForeignKey(Restoration, models.PROTECT, related_name="holds")
+    first = models.DateField(_("first day"))
+    last = models.DateField(_("last day"))
+    reason = models.CharField(_("reason"), max_length=200)
+    removed_at = models.DateTimeField(null=True, editable=False)
+
+    class Meta:
+        ordering = ["restoration", "first"]
+        constraints = [
+            CheckConstraint(
+                condition=Q(last__gte=F("first")),
+                name="hold_in_order",
+                violation_error_message=_("The last day is before the first. Swap them."),
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.first} - {self.last}: {self.reason}"
+
+
+class Plan(models.Model):
+    """The days of a restoration as planned at one scope version; it is stale when the scope, or what it rests on, has moved on.
+
+    ``rests_on`` is the SHA-256 of everything the plan was made from. ``content`` is the plan as canonical text.
+    """
+
+    restoration = models.OneToOneField(Restoration, models.PROTECT, primary_key=True, related_name="plan")
+    scope_version = models.PositiveIntegerField()
+    rests_on = models.CharField(max_length=64)
+    made_at = models.DateTimeField()
+    starts_on = models.DateField(_("work begins"))
+    ready_certain = models.DateField(_("ready if all goes as planned"))
+    ready_likely = models.DateField(_("ready, likely"))
+    ready_kept = models.DateField(_("ready, kept"))
+    content = models.TextField()
+
+    def __str__(self) -> str:
+        return f"{self.restoration}: {self.ready_likely}"
+
+
+class PlannedStep(models.Model):
+    """When a step can begin and end at the earliest and must at the latest; the day a lot must leave or a part be ordered."""
+
+    plan = models.ForeignKey(Plan, models.CASCADE, related_name="steps")
+    step = models.ForeignKey(Step, models.CASCADE, related_name="planned")
+    earliest_start = models.DateTimeField()
+    earliest_finish = models.DateTimeField()
+    latest_start = models.DateTimeField()
+    latest_finish = models.DateTimeField()
+    drives = models.BooleanField(default=False)
+    leave_by = models.DateField(null=True)
+    back_by = models.DateField(null=True)
+
+    class Meta:
+        ordering = ["plan", "earliest_start"]
+        constraints = [UniqueConstraint(fields=["plan", "step"], name="one_plan_per_step")]
+
+    def __str__(self) -> str:
+        return f"{self.step}: {self.earliest_start:%Y-%m-%d}"

@@ -1,28 +1,19 @@
-"""What it is: customers, machines, restorations and their parts."""
+"""Customers, machines, restorations and their parts."""
 
 import uuid
-from decimal import Decimal
 
-from django.core.validators import BaseValidator, MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import CheckConstraint, Q, UniqueConstraint
 from django.utils.translation import gettext_lazy as _
 
-from shop.methods.models import Condition, Finish, Material, SizeClass
-
-AT_LEAST = _("Give %(limit_value)s or more.")
-AT_MOST = _("Give %(limit_value)s or less.")
-
-
-def between(least: Decimal | int, most: Decimal | int) -> list[BaseValidator]:
-    """Limits that no bike reaches, so that a slip of the finger is asked about and every sum stays in its column."""
-    return [MinValueValidator(least, AT_LEAST), MaxValueValidator(most, AT_MOST)]
-
-
-MANY = between(0, 100_000)
-SIZE = between(Decimal(0), Decimal(100_000))
-STRENGTH = between(1, 5_000)  # [MPa]
-THICKNESS = between(Decimal("0.1"), Decimal(1_000))  # [mm]
+from shop.methods.models import (
+    Condition,
+    Finish,
+    Material,
+    PartKind,
+    SizeClass,
+)
+from shop.restorations.models.limits import MANY, SIZE, STRENGTH, THICKNESS, between
 
 
 class Customer(models.Model):
@@ -48,6 +39,7 @@ class Machine(models.Model):
     year = models.PositiveSmallIntegerField(_("year"), null=True, blank=True)
     frame_number = models.CharField(_("frame number"), max_length=40, blank=True)
     engine_number = models.CharField(_("engine number"), max_length=40, blank=True)
+    market = models.CharField(_("first sold in"), max_length=40, blank=True)
 
     class Meta:
         ordering = ["maker", "model", "year"]
@@ -64,6 +56,7 @@ class Restoration(models.Model):
     machine = models.ForeignKey(Machine, models.PROTECT, related_name="restorations", verbose_name=_("machine"))
     title = models.CharField(_("title"), max_length=120)
     begun_on = models.DateField(_("begun on"))
+    starts_on = models.DateField(_("work can begin on"), null=True, blank=True)
     scope_version = models.PositiveIntegerField(default=1, editable=False)
 
     class Meta:
@@ -71,6 +64,25 @@ class Restoration(models.Model):
 
     def __str__(self) -> str:
         return self.title
+
+
+class Basis(models.TextChoices):
+    """What a line promises."""
+
+    FIXED = "fixed", _("fixed price")
+    CAPPED = "capped", _("estimate with a cap")
+    HOURLY = "hourly", _("hourly, we ask at a limit")
+
+
+class Side(models.TextChoices):
+    """Which of two that are not alike."""
+
+    LEFT = "left", _("left")
+    RIGHT = "right", _("right")
+    FRONT = "front", _("front")
+    REAR = "rear", _("rear")
+    UPPER = "upper", _("upper")
+    LOWER = "lower", _("lower")
 
 
 class Part(models.Model):
@@ -85,6 +97,8 @@ class Part(models.Model):
     depth = models.PositiveSmallIntegerField(_("depth"), default=0)
     area_name = models.CharField(_("area of the bike"), max_length=60, blank=True)
     name = models.CharField(_("name"), max_length=100)
+    kind = models.ForeignKey(PartKind, models.PROTECT, null=True, blank=True, verbose_name=_("kind of part"))
+    side = models.CharField(_("which one"), max_length=6, choices=Side, blank=True)
     pieces = models.PositiveIntegerField(_("pieces"), default=1, validators=MANY)
     material = models.CharField(_("material"), max_length=12, choices=Material, default=Material.STEEL)
     size_class = models.ForeignKey(SizeClass, models.PROTECT, null=True, blank=True, verbose_name=_("size class"))
@@ -112,6 +126,10 @@ class Part(models.Model):
     )
     deviation = models.CharField(_("deviation from the factory finish"), max_length=200, blank=True)
     tax = models.SlugField(_("tax code"), max_length=20, default="standard")
+    basis = models.CharField(_("we promise"), max_length=10, choices=Basis, default=Basis.FIXED)
+    cap_minor = models.BigIntegerField(
+        _("cap or limit, before tax"), null=True, blank=True, validators=between(0, 10**12)
+    )
     removed_at = models.DateTimeField(null=True, editable=False)
 
     class Meta:
@@ -134,6 +152,11 @@ class Part(models.Model):
                 condition=Q(thickness__isnull=True) | Q(thickness__gt=0, thickness__lte=1000),
                 name="part_has_thickness",
                 violation_error_message=_("The thickest section is more than 0 mm and at most 1000 mm."),
+            ),
+            CheckConstraint(
+                condition=Q(cap_minor__isnull=True) | Q(cap_minor__gte=0),
+                name="part_cap_not_negative",
+                violation_error_message=_("A cap cannot be negative. Give 0 or more, or leave it empty."),
             ),
         ]
 

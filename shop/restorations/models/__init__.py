@@ -1,0 +1,26 @@
+"""What it is: customers, machines, restorations and their parts."""
+
+from shop.restorations.models.damage import PartDamage
+from shop.restorations.models.evidence import FinishAgreement, FinishCandidate, FinishEvidence
+from shop.restorations.models.limits import AT_LEAST, AT_MOST, MANY, SIZE, STRENGTH, THICKNESS, between
+from shop.restorations.models.what import Basis, Customer, Machine, Part, Restoration, Side
+
+__all__ = [
+    "AT_LEAST",
+    "AT_MOST",
+    "MANY",
+    "SIZE",
+    "STRENGTH",
+    "THICKNESS",
+    "Basis",
+    "Customer",
+    "FinishAgreement",
+    "FinishCandidate",
+    "FinishEvidence",
+    "Machine",
+    "Part",
+    "PartDamage",
+    "Restoration",
+    "Side",
+    "between",
+]
