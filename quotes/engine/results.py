@@ -1,7 +1,7 @@
 """What comes out of a price. `Result` is frozen with an issued quote; `Explained` is worked out anew when asked."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import NamedTuple
 
@@ -79,9 +79,26 @@ class Branch(NamedTuple):
     high: Decimal
 
 
+class Unseen(NamedTuple):
+    """What nobody can see yet on one part: expected cost of possible damage and of a wrong finish, and the events behind."""
+
+    damage: Visit = NOTHING
+    finish: Visit = NOTHING
+    damages: Figure | None = None
+    finishes: Figure | None = None
+    branches: tuple[Branch, ...] = ()
+    belief: dict[str, Decimal] = {}
+    losses: dict[tuple[str, str], Decimal] = {}
+
+
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One line of the quote: a part. Amounts are rounded, costs are not."""
+    """One line of the quote: a part, or a credit. Amounts are rounded, costs are not.
+
+    ``allowance`` for rework, ``damage`` for what strip-down may reveal and ``finish`` for a wrong finish are expected
+    cost and stand in the cost classes already; ``contingency`` is beside them. ``cap`` is the most that a capped or
+    hourly line comes to without asking.
+    """
 
     uid: str
     part: str
@@ -96,10 +113,15 @@ class Line:
     vendor: Decimal
     bought_in: Decimal
     allowance: Decimal
+    damage: Decimal = NONE
+    finish: Decimal = NONE
+    contingency: Decimal = NONE
+    basis: str = "fixed"
+    cap: Decimal | None = None
 
     @property
     def cost(self) -> Decimal:
-        """Expected cost with its rework allowance [money]."""
+        """Expected cost with all its allowances, without contingency [money]."""
         return self.labour + self.overhead + self.material + self.vendor + self.bought_in
 
 
@@ -121,6 +143,29 @@ class Instalment:
     name: str
     due: str
     amount: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class Provisional:
+    """A possible damage that is not in the price: what it costs the customer if it is found."""
+
+    uid: str
+    part: str
+    name: str
+    price: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class Excluded:
+    """A possible damage that is no part of the offer."""
+
+    uid: str
+    part: str
+    name: str
+
+
+#: The basis of a line that takes off what was paid before.
+CREDIT = "credit"
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,6 +198,11 @@ class Result:
     cost: Decimal
     allowance: Decimal
     floor_price: Decimal
+    damage: Decimal = NONE
+    finish: Decimal = NONE
+    contingency: Decimal = NONE
+    provisional: tuple[Provisional, ...] = ()
+    excluded: tuple[Excluded, ...] = ()
 
     def __post_init__(self) -> None:
         """Refuse figures that do not add up."""
@@ -166,22 +216,35 @@ class Result:
             raise AssertionError("instalments do not add up to the total")
 
     @property
+    def credited(self) -> Decimal:
+        """What credits take off the net [money]: it was paid before, so it still pays for the work."""
+        return -sum((line.price for line in self.lines if line.basis == CREDIT), NONE)
+
+    @property
     def below_floor(self) -> bool:
         """Whether the net after discount is under the floor."""
-        return self.net < self.floor_price
+        return self.net + self.credited < self.floor_price
 
     @property
     def margin(self) -> Decimal | None:
         """(net − cost) / net, None for a price of nothing."""
-        return (self.net - self.cost) / self.net if self.net else None
+        worth = self.net + self.credited
+        return (worth - self.cost) / worth if worth else None
 
 
 @dataclass(frozen=True, slots=True)
 class Explained:
-    """A result with all that explains it."""
+    """A result with all that explains it.
+
+    ``beliefs`` is, by part, how likely each finish was the right one; ``losses``, by part, what it costs to put on one
+    when another was right [money]. ``branches`` are the events that happen once or not at all.
+    """
 
     result: Result
     steps: tuple[StepResult, ...]
     batches: tuple[tuple[str, ...], ...]
     figures: dict[str, Figure]
     remarks: tuple[Remark, ...]
+    branches: tuple[Branch, ...] = ()
+    beliefs: dict[str, dict[str, Decimal]] = field(default_factory=dict)
+    losses: dict[str, dict[tuple[str, str], Decimal]] = field(default_factory=dict)

@@ -1,15 +1,30 @@
 """From the steps of a restoration to its lines and totals."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
+from typing import NamedTuple
 
+from quotes.engine import damage
 from quotes.engine.book import Book, Figures
 from quotes.engine.errors import BadInput
 from quotes.engine.figures import Figure, computed, given
 from quotes.engine.formulas import variant
-from quotes.engine.inputs import ZERO, Policy, PriceBy, Restoration
-from quotes.engine.money import instalments, places, rounded
-from quotes.engine.results import NOTHING, Instalment, Line, Result, StepResult, TaxLine, Visit, together
+from quotes.engine.inputs import ONE, ZERO, Basis, Damage, Part, Policy, PriceBy, Restoration, Treatment
+from quotes.engine.money import instalments, places, rounded, shared_out
+from quotes.engine.results import (
+    CREDIT,
+    NOTHING,
+    Excluded,
+    Instalment,
+    Line,
+    Provisional,
+    Result,
+    StepResult,
+    TaxLine,
+    Unseen,
+    Visit,
+    together,
+)
 
 #: Cost class to how it is called, and to the names of its figures.
 CLASS_NAMES = {
@@ -75,48 +90,109 @@ def class_prices(book: Book, costs: Visit) -> tuple[Figure, ...]:
     return tuple(figures)
 
 
-def result_of(book: Book, restoration: Restoration, steps: Sequence[StepResult]) -> tuple[Result, dict[str, Figure]]:
-    """Lines, totals, tax and payment stages, and the figure behind each step, line and total."""
-    policy, digits = restoration.policy, places(restoration.policy.currency)
+class Expected(NamedTuple):
+    """What a part is expected to cost in all, and what of it is for rework, possible damage and a wrong finish [money]."""
+
+    visit: Visit
+    rework: Decimal
+    damage: Decimal
+    finish: Decimal
+
+
+def result_of(
+    book: Book, restoration: Restoration, steps: Sequence[StepResult], unseen: Mapping[str, Unseen]
+) -> tuple[Result, dict[str, Figure]]:
+    """Lines, totals, tax and payment stages, and the figure behind each step and line."""
     by_part: dict[str, list[StepResult]] = {part.uid: [] for part in restoration.parts}
     for step in steps:
         by_part[step.part].append(step)
     figures = {step.uid: step.figure for step in steps}
-    expected, allowances, amounts = {}, {}, {}
+    expected = {uid: _expected(found, unseen.get(uid)) for uid, found in by_part.items()}
     for part in restoration.parts:
-        expected[part.uid], allowances[part.uid] = _together(by_part[part.uid])
-        prices = class_prices(book, expected[part.uid])
-        if sum((figure.value for figure in prices), ZERO) >= LARGEST:
-            raise BadInput(
-                "Its price is too large to be true. Look at its pieces, quantities and prices.", part=part.name
-            )
-        amount = book.formulas["line"](*(figure.value for figure in prices), digits=digits, rule=policy.rounding)
-        amounts[part.uid] = amount
-        figures[part.uid] = computed("price", amount, policy.currency, book.variants["line"], prices)
-    lines = _lines(book, restoration, expected, allowances, amounts, digits)
-    return _result(book, restoration, lines, expected, digits), figures
+        figures[part.uid] = _line_figure(book, part, expected[part.uid].visit)
+    for uid, found in unseen.items():
+        figures |= {f"{uid} {name}": figure for name, figure in _figures_of(found)}
+    digits = places(restoration.policy.currency)
+    amounts = {part.uid: figures[part.uid].value for part in restoration.parts}
+    if restoration.fee is not None:
+        amounts = _fee(book, restoration.fee, amounts, figures, digits)
+    lines = (*_lines(book, restoration, expected, amounts, digits), *_credits(restoration, digits))
+    return _result(book, restoration, lines, digits), figures
 
 
-def _together(steps: Sequence[StepResult]) -> tuple[Visit, Visit]:
-    """Expected cost and allowance of the steps of one part."""
+def _figures_of(unseen: Unseen) -> Iterator[tuple[str, Figure]]:
+    for name, figure in (("damage", unseen.damages), ("finish", unseen.finishes)):
+        if figure is not None:
+            yield name, figure
+
+
+def _expected(steps: Sequence[StepResult], unseen: Unseen | None) -> Expected:
     allowance = together([step.allowance for step in steps if step.allowance is not NOTHING])
-    return together([step.first for step in steps]).plus(allowance), allowance
+    visit = together([step.first for step in steps]).plus(allowance)
+    if unseen is None:
+        return Expected(visit, allowance.cost, ZERO, ZERO)
+    visit = visit.plus(unseen.damage).plus(unseen.finish)
+    return Expected(visit, allowance.cost, unseen.damage.cost, unseen.finish.cost)
+
+
+def _line_figure(book: Book, part: Part, costs: Visit) -> Figure:
+    """The price of a line with what it came from."""
+    policy = book.policy
+    prices = class_prices(book, costs)
+    if part.contingency and part.basis is Basis.FIXED:
+        prices = (*prices, _contingency_price(book, part))
+    if sum((figure.value for figure in prices), ZERO) >= LARGEST:
+        raise BadInput("Its price is too large to be true. Look at its pieces, quantities and prices.", part=part.name)
+    digits = places(policy.currency)
+    amount = book.formulas["line"](*(figure.value for figure in prices), digits=digits, rule=policy.rounding)
+    return computed("price", amount, policy.currency, book.variants["line"], prices)
+
+
+def _contingency_price(book: Book, part: Part) -> Figure:
+    """What a share of the contingency sells at: a class of its own, its margin never above the smallest."""
+    policy = book.policy
+    share = given("share of the contingency", part.contingency, policy.currency, "spread of this part's cost")
+    margin = book.formulas["contingency_margin"](policy)
+    margins = given("margin on contingency", margin, "", policy.source)
+    price = book.formulas["price"](part.contingency, margin)
+    return computed("price of contingency", price, policy.currency, book.variants["price"], (share, margins))
+
+
+@variant("contingency_margin_1", "margin on contingency, at most the smallest margin of the cost classes")
+def contingency_margin(policy: Policy) -> Decimal:
+    """The margin [fraction] that contingency sells at: else a dearer damage could lower a price."""
+    margins = [getattr(policy, f"{name}_margin") for name in CLASSES]
+    return min(policy.contingency_margin, *margins)
+
+
+@variant("fee_1", "the fee, shared over the lines by what they would cost")
+def fee_shares(fee: Decimal, amounts: Sequence[Decimal], keys: Sequence[str], *, digits: int) -> list[Decimal]:
+    """A fixed ``fee`` [money] over lines that would come to ``amounts`` [money]."""
+    return shared_out(fee, amounts, keys, digits=digits)
+
+
+def _fee(
+    book: Book, fee: Decimal, amounts: dict[str, Decimal], figures: dict[str, Figure], digits: int
+) -> dict[str, Decimal]:
+    shares = book.formulas["fee"](rounded(fee, digits=digits), list(amounts.values()), list(amounts), digits=digits)
+    whole = given("fee", fee, book.policy.currency, book.policy.source)
+    for uid, share in zip(amounts, shares, strict=True):
+        inputs = (whole, figures[uid])
+        figures[uid] = computed("share of the fee", share, book.policy.currency, book.variants["fee"], inputs)
+    return dict(zip(amounts, shares, strict=True))
 
 
 def _lines(
-    book: Book,
-    restoration: Restoration,
-    expected: dict[str, Visit],
-    allowances: dict[str, Visit],
-    amounts: dict[str, Decimal],
-    digits: int,
-) -> tuple[Line, ...]:
+    book: Book, restoration: Restoration, expected: dict[str, Expected], amounts: dict[str, Decimal], digits: int
+) -> list[Line]:
+    policy = restoration.policy
     off = book.formulas["discount"](
-        list(amounts.values()), list(amounts), restoration.discount, digits=digits, rule=restoration.policy.rounding
+        list(amounts.values()), list(amounts), restoration.discount, digits=digits, rule=policy.rounding
     )
     lines = []
     for part, discount in zip(restoration.parts, off, strict=True):
-        costs, price = expected[part.uid], amounts[part.uid]
+        found, price = expected[part.uid], amounts[part.uid]
+        costs = found.visit
         lines.append(
             Line(
                 uid=part.uid,
@@ -131,15 +207,68 @@ def _lines(
                 material=costs.material,
                 vendor=costs.vendor,
                 bought_in=costs.bought_in,
-                allowance=allowances[part.uid].cost,
+                allowance=found.rework,
+                damage=found.damage,
+                finish=found.finish,
+                contingency=part.contingency if part.basis is Basis.FIXED else ZERO,
+                basis=part.basis.value,
+                cap=_cap(book, part, price - discount, digits),
             )
         )
-    return tuple(lines)
+    return lines
 
 
-def _result(
-    book: Book, restoration: Restoration, lines: tuple[Line, ...], expected: dict[str, Visit], digits: int
-) -> Result:
+@variant("cap_1", "what was agreed, else the estimate × (1 + what the policy adds), rounded")
+def cap(*, agreed: Decimal | None, estimate: Decimal, share: Decimal, digits: int, rule: str) -> Decimal:
+    """The most [money before tax] a line comes to without asking."""
+    return rounded(estimate * (1 + share) if agreed is None else agreed, digits=digits, rule=rule)
+
+
+def _cap(book: Book, part: Part, estimate: Decimal, digits: int) -> Decimal | None:
+    if part.basis is Basis.FIXED:
+        return None
+    policy = book.policy
+    found: Decimal = book.formulas["cap"](
+        agreed=part.cap, estimate=estimate, share=policy.cap_share, digits=digits, rule=policy.rounding
+    )
+    return found
+
+
+def _credits(restoration: Restoration, digits: int) -> Iterator[Line]:
+    """What comes off after the discount, as lines of their own that cost nothing."""
+    for credit in restoration.credits:
+        amount = -rounded(credit.amount, digits=digits, rule=restoration.policy.rounding)
+        yield Line(
+            uid=credit.uid,
+            part=credit.name,
+            price=amount,
+            discount=rounded(ZERO, digits=digits),
+            net=amount,
+            tax=credit.tax,
+            **dict.fromkeys(("minutes", *CLASSES, "allowance"), ZERO),
+            basis=CREDIT,
+        )
+
+
+def _provisional(book: Book, restoration: Restoration, digits: int) -> Iterator[Provisional]:
+    """What is outside the price until it is found, at its full price."""
+    for part, item in _damages(restoration, Treatment.PROVISIONAL):
+        cost = book.formulas["damage"](chance=ONE, low=item.low, likely=item.likely, high=item.high)
+        price = rounded(damage.priced(book, item, cost), digits=digits, rule=book.policy.rounding)
+        yield Provisional(item.uid, part.name, item.name, price)
+
+
+def _damages(restoration: Restoration, treatment: Treatment) -> Iterator[tuple[Part, Damage]]:
+    return (
+        (part, item)
+        for part in restoration.parts
+        if part.pieces
+        for item in part.damages
+        if item.treatment is treatment
+    )
+
+
+def _result(book: Book, restoration: Restoration, lines: tuple[Line, ...], digits: int) -> Result:
     policy = restoration.policy
     zero = rounded(ZERO, digits=digits)
     net = sum((line.net for line in lines), zero)
@@ -147,7 +276,7 @@ def _result(
     tax = sum((item.tax for item in tax_lines), zero)
     # Costs are added in the order of the uids: the last digit must not hang on how parts were given.
     ordered = sorted(lines, key=lambda line: line.uid)
-    cost = sum((expected[line.uid].cost for line in ordered), ZERO)
+    cost = sum((line.cost for line in ordered), ZERO)
     return Result(
         lines=lines,
         price=sum((line.price for line in lines), zero),
@@ -161,6 +290,13 @@ def _result(
         cost=cost,
         allowance=sum((line.allowance for line in ordered), ZERO),
         floor_price=book.formulas["floor"](cost, policy.floor),
+        damage=sum((line.damage for line in ordered), ZERO),
+        finish=sum((line.finish for line in ordered), ZERO),
+        contingency=sum((line.contingency for line in ordered), ZERO),
+        provisional=tuple(_provisional(book, restoration, digits)),
+        excluded=tuple(
+            Excluded(item.uid, part.name, item.name) for part, item in _damages(restoration, Treatment.EXCLUDED)
+        ),
     )
 
 

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from decimal import Decimal
 from typing import Any
 
-from quotes.engine import money, rework, vendor_work
+from quotes.engine import damage, money, rework, vendor_work
 from quotes.engine.errors import BadInput
 from quotes.engine.inputs import By, Consumable, Measure, Operation, Part, Policy, Restoration, Step, TaxRate
 from quotes.engine.pricing import checked_margin
@@ -59,6 +59,21 @@ def check(restoration: Restoration) -> None:
     if not 0 <= restoration.discount < 1:
         raise BadInput("The discount must be from 0 % to less than 100 %.", field="discount")
     _parts(restoration.parts, restoration.taxes)
+    _terms(restoration)
+
+
+def _terms(restoration: Restoration) -> None:
+    """The fee and the credits."""
+    if restoration.fee is not None and restoration.fee < 0:
+        raise BadInput("The fee is negative. Give 0 or more.", field="fee")
+    codes = {tax.code for tax in restoration.taxes}
+    for credit in restoration.credits:
+        if credit.amount < 0:
+            raise BadInput(
+                "“{name}” is negative: it would add to the price. Give 0 or more.", field="credit", name=credit.name
+            )
+        if credit.tax not in codes:
+            raise BadInput("There is no tax rate for {code}. Add one.", field="tax", code=credit.tax)
 
 
 def _not_negative(items: Iterable[Any], rules: tuple[tuple[str, str], ...]) -> None:
@@ -75,7 +90,17 @@ def _policy(policy: Policy) -> None:
     checked_margin(policy.floor, field="floor")
     if not 0 <= policy.mixed_share < 1:
         raise BadInput("The share of mixed batches must be from 0 to less than 1.", field="mixed_share")
+    checked_margin(policy.contingency_margin, field="contingency_margin")
+    if not 0 < policy.kept < 1:
+        raise BadInput(
+            "Prices hold for {kept} of the bikes. Give more than 0 % and less than 100 %.",
+            field="kept",
+            kept=policy.kept,
+        )
     for field, sentence in (
+        ("contingency_margin", "The margin on contingency is negative. Give 0 or more."),
+        ("pace_spread", "The spread of a bike's hours is negative. Give 0 or more."),
+        ("cap_share", "What a cap adds is negative. Give 0 or more."),
         ("overhead_rate", "The overhead rate is negative. Give 0 or more."),
         ("handling_rate", "The handling rate is negative. Give 0 or more."),
     ):
@@ -134,6 +159,12 @@ def _parts(parts: tuple[Part, ...], taxes: tuple[TaxRate, ...]) -> None:
         for field in ("area", "weight"):
             if getattr(part, field) < 0:
                 raise BadInput("A size is negative. Give 0 or more.", part=part.name, field=field)
+        if part.cap is not None and part.cap < 0:
+            raise BadInput("The cap is negative. Give 0 or more, or leave it empty.", part=part.name, field="cap")
+        if part.contingency < 0:
+            raise BadInput("A contingency is never negative.", part=part.name, field="contingency")
+        for item in part.damages:
+            damage.checked(item, part=part.name)
         if part.tax not in codes:
             raise BadInput("There is no tax rate for {code}. Add one.", part=part.name, field="tax", code=part.tax)
         _ways_back(part)

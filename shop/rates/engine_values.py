@@ -1,6 +1,7 @@
 """Rows of rates and methods as the engine takes them: fractions for percents, major units of money, keys for rows."""
 
 from collections.abc import Iterable
+from dataclasses import replace
 from decimal import Decimal
 
 from django.conf import settings
@@ -9,7 +10,7 @@ from django.utils.translation import gettext as _
 from quotes.engine import inputs
 from quotes.engine.money import from_minor, places
 from shop.methods.models import StandardTime, Usage
-from shop.rates.models import ConsumablePrice, Dated, GradeRate, PricePolicy, ServicePrice, Status, TaxRate
+from shop.rates.models import ConsumablePrice, Dated, GradeRate, Odds, PricePolicy, ServicePrice, Status, TaxRate
 
 
 def money(minor: int) -> Decimal:
@@ -87,6 +88,9 @@ def operation(time: StandardTime, usages: tuple[inputs.Usage, ...]) -> inputs.Op
         usages=usages,
         plates=thing.plates,
         bakes=thing.bakes,
+        place=place.name if place else "",
+        occupies=thing.occupies,
+        latest_wait=None if thing.latest_wait is None else Decimal(thing.latest_wait),
         source=_("standard time of %(day)s, revision %(revision)s") % _when(time),
     )
 
@@ -110,6 +114,10 @@ def service(price: ServicePrice) -> inputs.Service:
         bake_hours=thing.bake_hours,
         source=_price_source(price),
         status=price.status,
+        lead_days=thing.lead_days,
+        late_spread=thing.late_spread,
+        transport_days=thing.vendor.transport_days,
+        calendar=str(thing.vendor.uid),
     )
 
 
@@ -144,6 +152,18 @@ def policy(row: PricePolicy) -> inputs.Policy:
             for stage in sorted(row.stages.all(), key=lambda stage: stage.position)
         ),
         source=_("price policy of %(day)s, revision %(revision)s") % _when(row),
+    )
+
+
+def with_odds(policy: inputs.Policy, odds: Odds) -> inputs.Policy:
+    """The policy with what the shop believes about spreads and how sure it wants to be."""
+    return replace(
+        policy,
+        contingency_margin=fraction(odds.contingency_margin),
+        kept=fraction(odds.kept),
+        pace_spread=fraction(odds.pace),
+        status_spreads=tuple((status.value, fraction(getattr(odds, status.value))) for status in Status),
+        cap_share=fraction(odds.cap),
     )
 
 

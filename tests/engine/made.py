@@ -5,16 +5,24 @@ catalogue and the policy are made from one seed each, and a search may leave out
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from random import Random
 
 from quotes.engine.inputs import (
+    NONE_OF_THESE,
     ONE,
     ZERO,
+    Basis,
     Break,
     By,
+    Candidate,
     Consumable,
+    CostClass,
+    Credit,
+    Damage,
+    Evidence,
+    FinishQuestion,
     Grade,
     Measure,
     Operation,
@@ -30,6 +38,7 @@ from quotes.engine.inputs import (
     Step,
     TaxBy,
     TaxRate,
+    Treatment,
     Usage,
     WayBack,
     Work,
@@ -213,6 +222,52 @@ def part(seed: int, uid: str, book: Catalogue, waits: Sequence[str] = (), *, fai
     )
 
 
+def unseen(seed: int, part: Part, book: Catalogue) -> Part:
+    """The same part with possible damage, a finish that is not known, a share of a contingency, and another basis."""
+    by = Chance(seed)
+    damages = tuple(_damage(by, f"{part.uid}/d{n}") for n in range(by.choice((0, 0, 1, 3))))
+    return replace(
+        part,
+        damages=damages,
+        question=_question(by, book) if by.one_in(3) else None,
+        basis=by.choice((Basis.FIXED, Basis.FIXED, Basis.FIXED, Basis.CAPPED, Basis.HOURLY)),
+        cap=by.choice((None, by.number(0, 900))),
+        contingency=by.maybe(by.number(0, 300)),
+    )
+
+
+def _damage(by: Chance, uid: str) -> Damage:
+    low, likely, high = sorted(by.number(0, 400) for _ in range(3))
+    treatment, kind = by.choice(tuple(Treatment)), by.choice(tuple(CostClass))
+    return Damage(
+        uid, uid, by.choice((Decimal("0.5"), Decimal("0.15"), Decimal("0.03"))), low, likely, high, treatment, kind
+    )
+
+
+def _question(by: Chance, book: Catalogue) -> FinishQuestion:
+    keys = ("black", "red", "silver")[: by.randint(1, 3)]
+    candidates = tuple(Candidate(key, key, by.number(0.1, 3), _remedies(by, book), _remedies(by, book)) for key in keys)
+    evidence = tuple(
+        Evidence(
+            f"e{n}",
+            f"e{n}",
+            f"origin {n}",
+            by.choice((*keys, NONE_OF_THESE)),
+            by.choice((Decimal(20), Decimal(5), Decimal(2))),
+        )
+        for n in range(by.randint(0, 3))
+    )
+    return FinishQuestion(by.choice(keys), candidates, evidence, noticed=by.choice((ONE, Decimal("0.8"))))
+
+
+def with_unseen(seed: int, given: Restoration, book: Catalogue) -> Restoration:
+    """``given`` with what nobody can see yet on its parts; now and then for a fee, or less a credit."""
+    by = Chance(seed)
+    parts = tuple(unseen(by.randrange(10**9), part, book) for part in given.parts)
+    credited = (Credit("c", "paid before", by.number(0, 200)),) if by.one_in(4) else ()
+    return replace(given, parts=parts, fee=by.number(0, 900) if by.one_in(6) else None, credits=credited)
+
+
 def _ways(by: Chance, uids: Sequence[str], book: Catalogue) -> tuple[WayBack, ...]:
     return tuple(
         WayBack(by.number(0, 0.45), by.choice(uids), _remedies(by, book), by.maybe(by.number(1, 200), 0.3))
@@ -258,6 +313,8 @@ def restoration(
 def by_seed(seed: int, parts: int = 6) -> Restoration:
     """A restoration from one number."""
     by = Chance(seed)
-    how = policy(by.randrange(10**9))
+    how = replace(policy(by.randrange(10**9)), contingency_margin=by.maybe(by.number(0, 0.5)))
     seeds = [by.randrange(10**9) for _ in range(parts)]
-    return restoration(catalogue(by.randrange(10**9)), how, seeds, discount=by.maybe(by.number(0.01, 0.99)))
+    book = catalogue(by.randrange(10**9))
+    plain = restoration(book, how, seeds, discount=by.maybe(by.number(0.01, 0.99)))
+    return with_unseen(by.randrange(10**9), plain, book) if seed % 2 else plain

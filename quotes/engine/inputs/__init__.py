@@ -19,7 +19,7 @@ from quotes.engine.inputs.kinds import (
     Work,
 )
 from quotes.engine.inputs.unknowns import NONE_OF_THESE, Candidate, Damage, Evidence, FinishQuestion, LookUp
-from quotes.engine.inputs.whole import Part, PaymentStage, Policy, Restoration, TaxRate
+from quotes.engine.inputs.whole import Credit, Part, PaymentStage, Policy, Restoration, TaxRate
 from quotes.engine.inputs.work import (
     Break,
     Consumable,
@@ -44,6 +44,7 @@ __all__ = [
     "Candidate",
     "Consumable",
     "CostClass",
+    "Credit",
     "Damage",
     "Evidence",
     "FinishQuestion",

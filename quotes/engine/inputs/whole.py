@@ -93,8 +93,21 @@ class TaxRate:
 
 
 @dataclass(frozen=True, slots=True)
+class Credit:
+    """What comes off after the discount: ``amount`` [money before tax] under the tax code ``tax``, and why."""
+
+    uid: str
+    name: str
+    amount: Decimal
+    tax: str = "standard"
+
+
+@dataclass(frozen=True, slots=True)
 class Restoration:
-    """Everything a quote is computed from; freezing this freezes the quote."""
+    """Everything a quote is computed from; freezing this freezes the quote.
+
+    With a ``fee`` [money before tax] the lines come to exactly that, whatever they cost.
+    """
 
     title: str
     priced_on: str
@@ -109,3 +122,5 @@ class Restoration:
     discount: Decimal = ZERO
     look_ups: tuple[LookUp, ...] = ()
     schedule: Schedule | None = None
+    fee: Decimal | None = None
+    credits: tuple[Credit, ...] = ()
