@@ -236,8 +236,7 @@ class Result:
 class Explained:
     """A result with all that explains it.
 
-    ``beliefs`` is, by part, how likely each finish was the right one; ``losses``, by part, what it costs to put on one
-    when another was right [money]. ``branches`` are the events that happen once or not at all.
+    ``unseen`` is, by part, what nobody can see on it yet.
     """
 
     result: Result
@@ -245,6 +244,19 @@ class Explained:
     batches: tuple[tuple[str, ...], ...]
     figures: dict[str, Figure]
     remarks: tuple[Remark, ...]
-    branches: tuple[Branch, ...] = ()
-    beliefs: dict[str, dict[str, Decimal]] = field(default_factory=dict)
-    losses: dict[str, dict[tuple[str, str], Decimal]] = field(default_factory=dict)
+    unseen: dict[str, Unseen] = field(default_factory=dict)
+
+    @property
+    def beliefs(self) -> dict[str, dict[str, Decimal]]:
+        """By part, how likely each finish was the right one."""
+        return {uid: item.belief for uid, item in self.unseen.items() if item.belief}
+
+    @property
+    def losses(self) -> dict[str, dict[tuple[str, str], Decimal]]:
+        """By part, what it costs to put on one finish when another was right [money]."""
+        return {uid: item.losses for uid, item in self.unseen.items() if item.losses}
+
+    @property
+    def branches(self) -> tuple[Branch, ...]:
+        """The events that happen once or not at all, part by part."""
+        return tuple(branch for item in self.unseen.values() for branch in item.branches)

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal, localcontext
 
-from quotes.engine import batches, consumables, labour, plating, rework, vendor_work  # noqa: F401  (variants)
+from quotes.engine import batches, consumables, explaining, labour, plating, rework, vendor_work  # noqa: F401  (variants)
 from quotes.engine.book import Book, Costed, Member
 from quotes.engine.costs import cost_batch, done_again, done_alone, member_of, members_of
 from quotes.engine.figures import Figure, computed, given
@@ -72,17 +72,7 @@ def explained(costing: Costing, restoration: Restoration | None = None) -> Expla
     with localcontext(CONTEXT):
         given_now = restoration or costing.restoration
         result, figures = result_of(costing.book, given_now, costing.steps, costing.unseen)
-        unseen = costing.unseen
-        return Explained(
-            result,
-            costing.steps,
-            costing.batches,
-            figures,
-            costing.remarks,
-            costing.branches,
-            {uid: item.belief for uid, item in unseen.items() if item.belief},
-            {uid: item.losses for uid, item in unseen.items() if item.losses},
-        )
+        return Explained(result, costing.steps, costing.batches, figures, costing.remarks, costing.unseen)
 
 
 def _book(restoration: Restoration, named: dict[str, str]) -> Book:
