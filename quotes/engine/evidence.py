@@ -20,7 +20,7 @@ Numbers are `Decimal`; with `Fraction` everything here is exact.
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from decimal import Decimal
+from decimal import ROUND_DOWN, Decimal
 from enum import StrEnum
 
 from quotes.engine.errors import BadInput
@@ -145,7 +145,7 @@ def prior(question: FinishQuestion) -> dict[str, Decimal]:
 def belief(question: FinishQuestion) -> dict[str, Decimal]:
     """The chance of each answer [fraction] by all evidence; they add up to exactly 1. ``question`` as `checked`.
 
-    Chances are kept to 24 places; what rounding leaves over goes to the likeliest answer, of several to the first key.
+    Chances are kept to 24 places; what cutting leaves over goes to the likeliest answer, of several to the first key.
 
     >>> red, black = Candidate("r", "red"), Candidate("b", "black")
     >>> said = tuple(Evidence(uid, uid, "handbook", "r", Decimal(8)) for uid in ("print", "copy"))
@@ -163,12 +163,14 @@ def belief(question: FinishQuestion) -> dict[str, Decimal]:
 
 
 def _adding_up(chances: dict[str, Decimal]) -> dict[str, Decimal]:
-    """``chances`` at the last place kept; fractions are exact already."""
-    kept = {
-        key: chance.quantize(LAST_PLACE) if isinstance(chance, Decimal) else chance for key, chance in chances.items()
-    }
+    """``chances`` cut at the last place kept, so that what is left over is never negative; fractions are exact already."""
+    kept = {key: _cut(chance) for key, chance in chances.items()}
     kept[likeliest(kept)] += 1 - sum(kept.values())
     return kept
+
+
+def _cut(chance: Decimal) -> Decimal:
+    return chance.quantize(LAST_PLACE, ROUND_DOWN) if isinstance(chance, Decimal) else chance
 
 
 def likeliest(chances: Mapping[str, Decimal]) -> str:
