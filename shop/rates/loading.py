@@ -47,6 +47,10 @@ def load_starter(*, guessed: bool, today: date, who: str, now: datetime, folder:
             percent = Decimal(rate["percent"])
             services.note_tax_rate(code=tax["code"], name=tax["name"], percent=percent, valid_from=days(rate), **common)
     _policy(rates["policy"], days, common)
+    believed = {
+        name: Decimal(value) for name, value in rates["odds"].items() if name not in {"days_ago", "credit_days"}
+    }
+    services.note_odds(valid_from=days(rates["odds"]), credit_days=rates["odds"]["credit_days"], **believed, **common)
     _consumable_prices(read(folder / "materials.toml")["consumable"], days, common, guessed=guessed)
     vendors = read(folder / "vendors.toml")["vendor"]
     _service_prices([told for vendor in vendors for told in vendor["service"]], days, common, guessed=guessed)

@@ -18,6 +18,7 @@ from django.utils.translation import gettext as _
 from quotes.engine import inputs
 from quotes.engine.canonical import text
 from quotes.engine.errors import BadInput
+from quotes.engine.evidence import LEAST_NONE
 from quotes.engine.money import instalments, places, to_minor
 from quotes.engine.vendor_work import checked_breaks
 from shop.journal.services import Subject, subject_of
@@ -27,6 +28,7 @@ from shop.people.models import Grade
 from shop.rates.models import (
     ConsumablePrice,
     GradeRate,
+    Odds,
     PaymentStage,
     PricePolicy,
     ServiceBreak,
@@ -247,6 +249,57 @@ def _keep_stages(stages: Sequence[PaymentStage], policy: PricePolicy) -> None:
         except ValidationError as error:
             raise at_field("stages", error) from None
     PaymentStage.objects.bulk_create(stages)
+
+
+class Beliefs(TypedDict, total=False):
+    """Chances and ratios behind the words, and how sure the shop wants to be [%, times]; the rest has the model's defaults."""
+
+    common: Decimal
+    sometimes: Decimal
+    rare: Decimal
+    strong: Decimal
+    fair: Decimal
+    weak: Decimal
+    none: Decimal
+    noticed: Decimal
+    proven: Decimal
+    seen: Decimal
+    phoned: Decimal
+    guessed: Decimal
+    pace: Decimal
+    kept: Decimal
+    contingency_margin: Decimal
+    cap: Decimal
+    credit_days: int
+
+
+@transaction.atomic
+def note_odds(
+    *, valid_from: date, inspect_fee: Decimal = ZERO, who: str, now: datetime, **beliefs: Unpack[Beliefs]
+) -> Odds:
+    """What the shop believes about what nobody can see yet, from a day on; ``inspect_fee`` [money before tax]."""
+    row = Odds(valid_from=valid_from, inspect_fee_minor=_minor("inspect_fee", inspect_fee), noted_by=who, **beliefs)
+    before = held_before(row)
+    _refuse_out_of_range(row)
+    add_revision(row)
+    subject = Subject("rates.odds", uuid.uuid5(KEYS, "odds"), _("Odds"))
+    tell(row, what="odds noted", subject=subject, before=before, who=who, now=now)
+    return row
+
+
+def _refuse_out_of_range(row: Odds) -> None:
+    """Also where common would be rarer than sometimes, or strong say less than fair: the words would lie."""
+    row.clean_fields(exclude={"revision"})
+    if row.none < LEAST_NONE * 100:
+        least = {"least": text(LEAST_NONE * 100)}
+        raise ValidationError({"none": _("No list is complete. Give at least %(least)s %%.") % least})
+    if not 0 <= row.noticed <= 100:
+        raise ValidationError({"noticed": _("Give a chance from 0 to 100 %.")})
+    for field, names in (("sometimes", ("common", "sometimes", "rare")), ("fair", ("strong", "fair", "weak"))):
+        most, middle, least_of_them = (getattr(row, name) for name in names)
+        if not most >= middle >= least_of_them:
+            said = _("Give them in order: “%(most)s” is at least “%(middle)s”, and that at least “%(least)s”.")
+            raise ValidationError({field: said % dict(zip(("most", "middle", "least"), names, strict=True))})
 
 
 def _minor(field: str, amount: Decimal) -> int:
