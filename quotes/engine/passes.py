@@ -1,0 +1,180 @@
+"""Forward and backward pass over the merged graph, on calendars.
+
+Every node turns the instant at which it could begin into the one at which it has ended, never earlier for a later
+begin; the backward pass uses the generalised inverse of the same map, the latest begin whose end is not after a given
+instant. A latest wait is a maximum lag: going forward it delays the node before it, going backward the node behind it.
+Both passes repeat from there until nothing moves, which finds the earliest and the latest of all plans that honour them.
+"""
+
+from dataclasses import dataclass, field
+
+from quotes.engine.calendars import WorkingTime
+from quotes.engine.network import Kind, Limit, Network, Node
+
+#: After so many delays for one latest wait it is given up: the calendars repeat by the week, so it never fits.
+TRIES = 60
+
+
+@dataclass(frozen=True, slots=True)
+class Times:
+    """The calendars of a plan: the ``shop``'s, the same without the days the ``bike`` is held, those of vendors by key."""
+
+    shop: WorkingTime
+    bike: WorkingTime
+    vendors: dict[str, WorkingTime]
+
+
+@dataclass(slots=True)
+class Early:
+    """The earliest plan, by index of the node.
+
+    ``ready`` is when it could begin, ``start`` when somebody does, ``finish`` when it has ended; ``release`` what
+    latest waits hold it back to, for the sake of the node ``held_for``. ``dropped`` cannot be honoured.
+    """
+
+    ready: list[int]
+    start: list[int]
+    finish: list[int]
+    release: list[int]
+    held_for: list[int]
+    dropped: list[Limit] = field(default_factory=list)
+
+
+@dataclass(slots=True)
+class Late:
+    """The latest plan, by index of the node: begin, end, and the instant by which it must have ended."""
+
+    start: list[int]
+    finish: list[int]
+    allowed: list[int]
+
+
+def forward(times: Times, node: Node, ready: int) -> int:
+    """When ``node`` has ended that could begin at ``ready``.
+
+    A lot leaves on the day its handling is done and is back, like what was ordered, in the course of its last day: what
+    follows can count on it when that day closes.
+    """
+    if not node.working:
+        return ready
+    done = times.bike.add(ready, node.minutes)
+    if node.kind is Kind.LABOUR:
+        return done + node.elapsed
+    if node.kind is Kind.ORDER:
+        return times.shop.closing(times.shop.after(times.bike.day_at(done), node.lead)) if node.lead else done
+    return times.shop.closing(back_on(times, node, times.bike.day_at(done)))
+
+
+def back_on(times: Times, node: Node, day: int) -> int:
+    """The day on which a lot is back that leaves on ``day``."""
+    there = times.shop.after(day, node.transport)
+    return times.shop.after(times.vendors[node.calendar].after(there, node.lead), node.transport)
+
+
+def latest(times: Times, node: Node, finish: int) -> int:
+    """The latest begin of ``node`` with which it has ended by ``finish``."""
+    if not node.working:
+        return finish
+    if node.kind is Kind.LABOUR:
+        return times.bike.subtract(finish - node.elapsed, node.minutes)
+    if node.kind is Kind.ORDER and not node.lead:
+        return times.bike.subtract(finish, node.minutes)
+    return times.bike.subtract(times.bike.closing(leaves_by(times, node, finish)), node.minutes)
+
+
+def leaves_by(times: Times, node: Node, finish: int) -> int:
+    """The last day to send a lot, or to order, so that it is there by ``finish``."""
+    back = times.shop.closed_by(finish)
+    if node.kind is Kind.ORDER:
+        return times.shop.before(back, node.lead)
+    there = times.vendors[node.calendar].before(times.shop.before(back, node.transport), node.lead)
+    return times.shop.before(there, node.transport)
+
+
+def late_enough(times: Times, node: Node, finish: int) -> int:
+    """The earliest begin with which ``node``, work of hands, has not ended before ``finish``."""
+    return times.bike.begun_late_enough(finish - node.elapsed, node.minutes) if node.working else finish
+
+
+def begins(times: Times, node: Node, ready: int) -> int:
+    """When somebody begins ``node`` that could begin at ``ready``."""
+    return times.bike.opening(ready) if node.minutes else ready
+
+
+def ready_by(times: Times, node: Node, begin: int) -> int:
+    """The latest instant at which ``node`` may be ready so that it is begun by ``begin``."""
+    return times.bike.begin_by(begin) if node.minutes else begin
+
+
+def early_pass(network: Network, times: Times, start: int) -> Early:
+    """The earliest plan from ``start`` on."""
+    dropped: list[Limit] = []
+    while True:
+        plan, given_up = _early(network, times, start, dropped)
+        if given_up is None:
+            plan.dropped = dropped
+            return plan
+        dropped.append(given_up)
+
+
+def _early(network: Network, times: Times, start: int, dropped: list[Limit]) -> tuple[Early, Limit | None]:
+    count = len(network.nodes)
+    plan = Early([start] * count, [start] * count, [start] * count, [start] * count, [-1] * count)
+    limits = _by_follower(network, dropped)
+    tries: dict[Limit, int] = {}
+    index = 0
+    while index < count:
+        node = network.nodes[index]
+        ready = max([plan.release[index], *[plan.finish[pred] for pred in network.before[index]]])
+        begin = begins(times, node, ready)
+        broken = next((item for item in limits.get(index, ()) if begin > plan.finish[item.leader] + item.most), None)
+        if broken is not None:
+            tries[broken] = tries.get(broken, 0) + 1
+            if tries[broken] > TRIES:
+                return plan, broken
+            leader = broken.leader
+            plan.release[leader] = late_enough(times, network.nodes[leader], begin - broken.most)
+            plan.held_for[leader] = index
+            index = leader
+            continue
+        plan.ready[index], plan.start[index] = ready, begin
+        plan.finish[index] = forward(times, node, ready)
+        index += 1
+    return plan, None
+
+
+def _by_follower(network: Network, dropped: list[Limit]) -> dict[int, list[Limit]]:
+    found: dict[int, list[Limit]] = {}
+    for limit in network.limits:
+        if limit not in dropped:
+            found.setdefault(limit.follower, []).append(limit)
+    return found
+
+
+def late_pass(network: Network, times: Times, early: Early, end: int) -> Late:
+    """The latest plan that has ended by ``end``; it honours the same latest waits as the ``early`` one."""
+    count = len(network.nodes)
+    plan = Late([end] * count, [end] * count, [end] * count)
+    most: list[int] = [end] * count
+    limits: dict[int, list[Limit]] = {}
+    for limit in network.limits:
+        if limit not in early.dropped:
+            limits.setdefault(limit.leader, []).append(limit)
+    tries: dict[Limit, int] = {}
+    index = count - 1
+    while index >= 0:
+        node = network.nodes[index]
+        plan.allowed[index] = min([end, *[plan.start[follower] for follower in network.after[index]]])
+        plan.start[index] = min(latest(times, node, plan.allowed[index]), most[index])
+        plan.finish[index] = forward(times, node, plan.start[index])
+        index -= 1
+        for limit in limits.get(index + 1, ()):
+            follower, by = limit.follower, plan.finish[limit.leader] + limit.most
+            if begins(times, network.nodes[follower], plan.start[follower]) > by:
+                tries[limit] = tries.get(limit, 0) + 1
+                enough = tries[limit] > TRIES
+                begin = ready_by(times, network.nodes[follower], by)
+                most[follower] = early.ready[follower] if enough else max(begin, early.ready[follower])
+                index = follower
+                break
+    return plan
