@@ -204,6 +204,18 @@ STATIC_URL = "/static/"
 STATICFILES_DIRS = [BASE_DIR / "static"]
 STATIC_ROOT = HOME / "static"
 MEDIA_ROOT = HOME / "documents"
+FILE_UPLOAD_HANDLERS = [
+    "shop.papers.uploads.Bounded",  # before the others: what is too large reaches neither memory nor disk
+    "django.core.files.uploadhandler.MemoryFileUploadHandler",
+    "django.core.files.uploadhandler.TemporaryFileUploadHandler",
+]
+# How many photographs, and how many bytes as stored, one person and the whole shop may add: on one day, and in all.
+PHOTOGRAPH_LIMITS = {
+    "person_day": (500, 1 * 2**30),
+    "person": (50_000, 50 * 2**30),
+    "shop_day": (2_000, 3 * 2**30),
+    "shop": (100_000, 100 * 2**30),
+}
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {

@@ -3,7 +3,7 @@ from pathlib import Path
 
 from django.conf import settings
 
-from shop.papers.models import Document
+from shop.papers.models import Document, Photograph
 
 
 class DocumentDamaged(Exception):
@@ -16,10 +16,22 @@ def path_of(sha256: str) -> Path:
 
 def content(document: Document) -> bytes:
     """The bytes as they were stored; raises ``DocumentDamaged`` rather than hand out others."""
+    return kept_bytes(document.sha256, of=f"document {document.uid}")
+
+
+def photograph_content(photograph: Photograph) -> bytes:
+    return kept_bytes(photograph.sha256, of=f"photograph {photograph.uid}")
+
+
+def thumbnail_content(photograph: Photograph) -> bytes:
+    return kept_bytes(photograph.thumbnail_sha256, of=f"photograph {photograph.uid}, its thumbnail")
+
+
+def kept_bytes(sha256: str, *, of: str) -> bytes:
     try:
-        found = path_of(document.sha256).read_bytes()
+        found = path_of(sha256).read_bytes()
     except FileNotFoundError as error:
-        raise DocumentDamaged(f"The file of document {document.uid} is missing.") from error
-    if hashlib.sha256(found).hexdigest() != document.sha256:
-        raise DocumentDamaged(f"The file of document {document.uid} is not the one that was stored.")
+        raise DocumentDamaged(f"The file of {of} is missing.") from error
+    if hashlib.sha256(found).hexdigest() != sha256:
+        raise DocumentDamaged(f"The file of {of} is not the one that was stored.")
     return found

@@ -25,6 +25,13 @@ def store(*, name: str, media_type: str, content: bytes, now: datetime) -> Docum
         return Document.objects.get(sha256=sha256)
 
 
+def keep_bytes(content: bytes) -> str:
+    """Put ``content`` on the disk under its SHA-256, whole or not at all, and return that; rows are the caller's."""
+    sha256 = hashlib.sha256(content).hexdigest()
+    _write(path_of(sha256), content)
+    return sha256
+
+
 def _write(path: Path, content: bytes) -> None:
     if _holds(path, content):
         return

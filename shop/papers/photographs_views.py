@@ -1,0 +1,46 @@
+"""Photographs, safe out: under names and types of ours, and unable to act as a page."""
+
+import uuid
+
+from django.contrib.auth.decorators import permission_required
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404
+from django.utils.http import content_disposition_header
+from django.views.decorators.http import require_safe
+
+from shop.papers import selectors
+from shop.papers.models import Photograph
+
+MEDIA_TYPES = {Photograph.Kind.JPEG: ("image/jpeg", "jpg")}
+# An address never shows other bytes. The cookie is part of what a browser's cache goes by, so signing out ends it.
+CACHE = "private, max-age=86400, immutable"
+
+may_see = permission_required("papers.view_photograph", raise_exception=True)
+
+
+@require_safe
+@may_see
+def photograph(request: HttpRequest, uid: uuid.UUID) -> HttpResponse:  # noqa: ARG001
+    """Saved, never opened."""
+    found = get_object_or_404(Photograph, uid=uid)
+    return _answer(found, selectors.photograph_content(found), attachment=True)
+
+
+@require_safe
+@may_see
+def thumbnail(request: HttpRequest, uid: uuid.UUID) -> HttpResponse:  # noqa: ARG001
+    """For ``<img>``. It is always a JPEG."""
+    found = get_object_or_404(Photograph, uid=uid)
+    return _answer(found, selectors.thumbnail_content(found), attachment=False)
+
+
+def _answer(photograph: Photograph, content: bytes, *, attachment: bool) -> HttpResponse:
+    media_type, suffix = MEDIA_TYPES[Photograph.Kind(photograph.kind)]
+    response = HttpResponse(content, content_type=media_type)
+    name = f"photograph-{photograph.uid}.{suffix}"
+    response["Content-Disposition"] = content_disposition_header(attachment, name) or "attachment"
+    response["Content-Security-Policy"] = "sandbox; default-src 'none'"
+    response["X-Content-Type-Options"] = "nosniff"
+    response["Cross-Origin-Resource-Policy"] = "same-origin"
+    response["Cache-Control"] = CACHE
+    return response
