@@ -1,7 +1,7 @@
 """What a contingency rests on, as it leaves the room for chances: decimals, and one question that can be asked."""
 
 from dataclasses import dataclass, field
-from decimal import Decimal
+from decimal import ROUND_CEILING, Decimal
 from typing import NamedTuple
 
 import numpy as np
@@ -59,6 +59,12 @@ def at_most(totals: Array, cost: Decimal) -> Decimal:
     """The share of sorted ``totals`` that are no more than ``cost``."""
     within = int(np.searchsorted(totals, round(float(cost), DIGITS), side="right"))
     return Decimal(within) / Decimal(len(totals))
+
+
+def not_exceeded(totals: Array, kept: Decimal) -> Decimal:
+    """The least of sorted ``totals`` that at least ``kept`` of them do not exceed: number ⌈kept × N⌉ [money]."""
+    turn = int((kept * len(totals)).to_integral_value(ROUND_CEILING))
+    return money(float(totals[turn - 1]))
 
 
 def money(amount: float) -> Decimal:

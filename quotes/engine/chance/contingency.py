@@ -4,12 +4,13 @@ The cost of the fixed lines is taken to be
 
     Z·A + B·W + Σ damage and wrong finishes
 
-A is labour with its overhead and B all other cost, redo visits and remedies included: gamma variables with the exact
-mean and variance of all routes together (`quotes.engine.chance.route_moments`). Z is the pace of the whole bike,
-lognormal of mean 1. W is what prices do: each service, bought-in part and consumable has one lognormal factor of mean 1
-for all it charges, since a guess is wrong for every lot together. An event happens with its chance or not at all, and
-then costs what its three points say (PERT-beta). What labour and other cost have in common (both rise when work is
-done again) is added to the variance of B: 2 Cov(A, B). See docs/decisions/contingency-from-few-variables.md.
+A is labour with its overhead and B all other cost, redo visits and remedies included. Both have the exact mean, variance
+and third cumulant of all routes together (`quotes.engine.chance.route_moments`): a fixed amount and, beyond it, for A a
+lognormal variable, since its long side comes from speeds, and for B a gamma variable, since its comes from counts. What
+both have in common (they rise when work is done again) is added to the variance of B: 2 Cov(A, B). Z is the pace of the
+whole bike, lognormal of mean 1. W is what prices do: each service, bought-in part and consumable has one lognormal
+factor of mean 1 for all it charges, since a guess is wrong for every lot together. An event happens with its chance or
+not at all, and then costs what its three points say (PERT-beta). See docs/decisions/contingency-from-few-variables.md.
 
 The contingency is the cost that is not exceeded with the chance wanted, less the mean, at least nothing. Lines share it
 by the covariance of each with the total, in closed form.
@@ -17,14 +18,14 @@ by the covariance of each with the total, in closed form.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from decimal import ROUND_CEILING, Decimal, localcontext
+from decimal import Decimal, localcontext
 
 import numpy as np
 
 from quotes.engine.chance import checks, draws
-from quotes.engine.chance.assessment import DIGITS, WORDS, Assessment, Cause, at_most, money
+from quotes.engine.chance.assessment import DIGITS, WORDS, Assessment, Cause, at_most, money, not_exceeded
 from quotes.engine.chance.fixed_lines import FixedLines, Priced, Thing, fixed_lines
-from quotes.engine.chance.quantiles import Array, lognormal, pert, skewed
+from quotes.engine.chance.quantiles import Array, gamma_beyond, lognormal, lognormal_beyond, pert
 from quotes.engine.chance.route_moments import Moments, moments
 from quotes.engine.inputs import ZERO, Policy, Restoration
 from quotes.engine.money import CONTEXT, places, rounded, shared_out
@@ -126,8 +127,7 @@ def _assessed(policy: Policy, lines: FixedLines, known: _Variables, mean: Decima
     variance = float(by_line.sum())
     totals = _totals(known) if variance else np.full(draws.TRIALS, float(mean))
     totals = np.sort(np.round(totals, DIGITS))
-    turn = int((policy.kept * len(totals)).to_integral_value(ROUND_CEILING)) - 1
-    quantile = money(float(totals[turn]))
+    quantile = not_exceeded(totals, policy.kept)
     contingency = rounded(max(quantile - mean, ZERO) if variance else ZERO, digits=digits)
     uids = [part.uid for part in lines.parts]
     return Assessment(
@@ -163,9 +163,9 @@ def _covariances(known: _Variables, count: int) -> tuple[Array, dict[str, float]
 def _totals(known: _Variables) -> Array:
     """What the fixed lines cost in each trial [money]."""
     found = known.moments
-    labour = skewed(draws.strata(), *_sums(found.labour, found.labour_variance, found.labour_third))
+    labour = lognormal_beyond(draws.normals(), *_sums(found.labour, found.labour_variance, found.labour_third))
     variance, third = found.other_variance + 2 * found.covariance, found.other_third + found.third_shared
-    other = skewed(draws.strata(), *_sums(found.other, variance, third))
+    other = gamma_beyond(draws.strata(), *_sums(found.other, variance, third))
     pace = lognormal(draws.normals(), known.pace)
     totals = pace[draws.order("pace")] * labour[draws.order("labour")] + other[draws.order("other")] * _prices(known)
     for event in known.events:

@@ -6,7 +6,7 @@ the density is smooth, and read backwards by straight lines. A spread of nothing
 """
 
 from functools import lru_cache
-from math import log1p, sqrt
+from math import asinh, log1p, sinh, sqrt
 from statistics import NormalDist
 
 import numpy as np
@@ -58,16 +58,27 @@ def gamma(at: Array, mean: float, variance: float) -> Array:
     return mean * np.exp(np.interp(np.log(at), np.log(below), edges))
 
 
-def skewed(at: Array, mean: float, variance: float, third: float) -> Array:
-    """Quantiles of what has that ``mean``, ``variance`` and ``third`` cumulant and is never negative.
+def gamma_beyond(at: Array, mean: float, variance: float, third: float) -> Array:
+    """Quantiles of a fixed amount and a `gamma` variable beyond it, with that mean, variance and ``third`` cumulant.
 
-    A fixed amount and a gamma variable beyond it (Pearson's type III); a plain `gamma` where the third cumulant is no
-    larger than the gamma's own, 2 variance² / mean.
+    Never negative: the gamma alone where its own third cumulant, 2 variance² / mean, is no less.
+    """
+    beyond = 2 * variance * variance / third if third > 0 and variance > 0 else mean
+    beyond = min(beyond, mean)
+    return mean - beyond + gamma(at, beyond, variance)
+
+
+def lognormal_beyond(normals: Array, mean: float, variance: float, third: float) -> Array:
+    """The same with a `lognormal` variable beyond the fixed amount.
+
+    Its skewness (CV² + 3) CV is solved for CV = 2 sinh(asinh(skewness / 2) / 3).
     """
     if mean <= 0 or variance <= 0:
-        return gamma(at, mean, variance)
-    beyond = min(2 * variance * variance / third, mean) if third > 0 else mean
-    return mean - beyond + gamma(at, beyond, variance)
+        return np.full_like(normals, max(mean, 0.0))
+    beyond = mean
+    if third > 0:
+        beyond = min(sqrt(variance) / (2 * sinh(asinh(third / variance**1.5 / 2) / 3)), mean)
+    return mean - beyond + beyond * lognormal(normals, sqrt(variance) / beyond)
 
 
 def _gamma_edges(shape: float) -> Array:

@@ -100,7 +100,7 @@ def _walk(part: Part, results: dict[str, StepResult], operations: dict[str, Any]
         if step.work is Work.OPERATION and operations[step.ref].spread and (visit.labour or again.labour):
             speed = _factor(shop.rng, float(operations[step.ref].spread), shop.size)
         shop.labour += speed * (_labour(visit) + count * _labour(again))
-        _pay(step.work, step.ref, operations, _other(visit) + count * _other(again), shop)
+        _pay(step.work, [step.ref], operations, _other(visit) + count * _other(again), shop)
 
 
 def _failing(ways: Any, where: Any, rng: Any, at: int = -1) -> list[tuple[Any, int, Any]]:
@@ -117,9 +117,7 @@ def _failing(ways: Any, where: Any, rng: Any, at: int = -1) -> list[tuple[Any, i
     return found
 
 
-def _back(
-    fails: Any, part: Part, index: int, ways: Any, results: Any, operations: Any, shop: _Shop
-) -> tuple[Any, Any]:
+def _back(fails: Any, part: Part, index: int, ways: Any, results: Any, operations: Any, shop: _Shop) -> tuple[Any, Any]:
     """Pay for the remedies; where everyone is sent."""
     wheres, places = [], []
     for where, number, at in fails:
@@ -168,19 +166,17 @@ def _remedy(way: Any, visit: Visit, operations: Any, where: Any, shop: _Shop) ->
         (Work.SERVICE, visit.vendor),
         (Work.PURCHASE, visit.bought_in - way.replacement),
     ):
-        works = [item for item in way.remedies if item.work is kind]
-        for item in works:
-            _pay(kind, item.ref, operations, float(amount) / len(works), shop, where)
+        refs = [item.ref for item in way.remedies if item.work is kind]
+        _pay(kind, refs, operations, float(amount), shop, where)
 
 
-def _pay(work: Work, ref: str, operations: Any, amount: Any, shop: _Shop, where: Any = slice(None)) -> None:
-    if work is not Work.OPERATION:
-        shop.charge((work.value, ref), amount, where)
-        return
-    # Who charges how much within one operation is not walked here: its consumables charge alike.
-    usages = operations[ref].usages
-    for usage in usages:
-        shop.charge(("consumable", usage.consumable), amount / len(usages), where)
+def _pay(work: Work, refs: Sequence[str], operations: Any, amount: Any, shop: _Shop, where: Any = slice(None)) -> None:
+    """Who charges how much of one visit is not walked here: those who serve it charge alike."""
+    things = [(work.value, ref) for ref in refs]
+    if work is Work.OPERATION:
+        things = [("consumable", usage.consumable) for ref in refs for usage in operations[ref].usages]
+    for thing in things:
+        shop.charge(thing, amount / len(things), where)
 
 
 def _labour(visit: Visit) -> float:

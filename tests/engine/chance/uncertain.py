@@ -34,7 +34,7 @@ def bike_by(seed: int, steps: int, *, like_a_shop: bool) -> Uncertain:
         consumables=tuple(replace(item, status=by.choice(STATUSES)) for item in plain.consumables),
         services=tuple(replace(item, status=by.choice(STATUSES)) for item in plain.services),
         purchases=tuple(replace(item, status=by.choice(STATUSES)) for item in plain.purchases),
-        operations=tuple(replace(item, spread=by.number(0, 0.8)) for item in plain.operations),
+        operations=tuple(replace(item, spread=by.number(0, 0.6)) for item in plain.operations),
         parts=tuple(_part(by, part) for part in plain.parts),
     )
     explained = price(without_events(changed))
@@ -47,7 +47,9 @@ def bike_by(seed: int, steps: int, *, like_a_shop: bool) -> Uncertain:
         branches += [Branch(d.uid, part.uid, d.name, d.chance, d.low, d.likely, d.high) for d in found]
         if by.random() < finishes:
             loss = cost * by.number(0.2, 2)
-            branches.append(Branch(f"finish {part.uid}", part.uid, "wrong finish", by.number(0.01, 0.2), loss, loss, loss))
+            branches.append(
+                Branch(f"finish {part.uid}", part.uid, "wrong finish", by.number(0.01, 0.2), loss, loss, loss)
+            )
     return Uncertain(replace(changed, parts=tuple(parts)), explained.steps, tuple(branches))
 
 
@@ -62,5 +64,3 @@ def _part(by: made.Chance, part: Part) -> Part:
 def _damage(by: made.Chance, uid: str, cost: Decimal) -> Damage:
     low, likely, high = sorted(cost * by.number(0.1, 4) for _ in range(3))
     return Damage(f"damage {uid}", "hidden crack", by.choice(CHANCES), low, likely, high, Treatment.OURS)
-
-
