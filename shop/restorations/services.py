@@ -10,7 +10,8 @@ from django.db.models import CheckConstraint, F, Max, Model, Q
 from django.utils.translation import gettext as _
 
 from shop.journal.services import record, subject_of
-from shop.restorations.models import Customer, Machine, Part, Restoration
+from shop.methods.models import PartKind
+from shop.restorations.models import Customer, Machine, Part, Restoration, Side
 
 GAP = 10
 FAR = 1_000_000_000
@@ -19,6 +20,8 @@ FAR = 1_000_000_000
 PART_FIELDS = (
     "name",
     "area_name",
+    "kind",
+    "side",
     "depth",
     "pieces",
     "size_class",
@@ -35,7 +38,7 @@ PART_FIELDS = (
 )
 
 CUSTOMER_FIELDS = ("name", "address", "email", "phone")
-MACHINE_FIELDS = ("maker", "model", "year", "frame_number", "engine_number")
+MACHINE_FIELDS = ("maker", "model", "year", "frame_number", "engine_number", "market")
 
 
 class ChangedMeanwhileError(Exception):
@@ -65,11 +68,18 @@ def add_machine(
     year: int | None = None,
     frame_number: str = "",
     engine_number: str = "",
+    market: str = "",
     who: str,
     now: datetime,
 ) -> Machine:
+    """``market`` is where it was first sold."""
     machine = Machine(
-        maker=maker.strip(), model=model.strip(), year=year, frame_number=frame_number, engine_number=engine_number
+        maker=maker.strip(),
+        model=model.strip(),
+        year=year,
+        frame_number=frame_number,
+        engine_number=engine_number,
+        market=market.strip(),
     )
     machine.full_clean()
     machine.save()
@@ -131,6 +141,23 @@ def refuse_out_of_scope(part: Part) -> None:
         raise ValidationError(_("This part is out of scope. Bring it back first."), code="out of scope")
 
 
+#: Which of two a part can be, by how its kind comes.
+SIDES = {
+    PartKind.Pair.LEFT_RIGHT: (Side.LEFT, Side.RIGHT),
+    PartKind.Pair.FRONT_REAR: (Side.FRONT, Side.REAR),
+    PartKind.Pair.UPPER_LOWER: (Side.UPPER, Side.LOWER),
+}
+
+
+def refuse_wrong_side(part: Part) -> None:
+    """A kind that comes as left and right has no upper one. Which of the two it is may stay open."""
+    pair = part.kind.pair if part.kind else ""
+    if pair and part.side and part.side not in SIDES[PartKind.Pair(pair)]:
+        one, other = (side.label for side in SIDES[PartKind.Pair(pair)])
+        said = _("“%(kind)s” comes as %(one)s and %(other)s. Choose one of these, or leave it empty.")
+        raise ValidationError({"side": said % {"kind": part.kind, "one": one, "other": other}})
+
+
 @transaction.atomic
 def add_part(*, restoration: Restoration, after: Part | None = None, who: str, now: datetime, **fields: Any) -> Part:
     """Add a part at the end of the outline, or right after another one."""
@@ -138,6 +165,7 @@ def add_part(*, restoration: Restoration, after: Part | None = None, who: str, n
     part = Part(restoration=restoration, position=_place_after(restoration, after), **fields)
     part.name = part.name.strip()
     part.full_clean(exclude={"restoration", "position"}, validate_unique=False)
+    refuse_wrong_side(part)
     part.save()
     record(who=who, at=now, what="part added", subject=subject_of(part), after=told(fields))
     return part
@@ -186,6 +214,8 @@ def set_part(
     hold_part(part)
     refuse_out_of_scope(part)
     before = set_fields(part, changes=changes, seen=seen, allowed=allowed)
+    if before.keys() & {"kind", "side"}:
+        refuse_wrong_side(part)
     if before:
         part.save(update_fields=list(before))
         change_scope(part.restoration)
