@@ -6,7 +6,9 @@ from decimal import Decimal
 from quotes.engine import inputs
 from quotes.engine.errors import BadInput
 from quotes.pricing.models import Draft
-from shop.rates.selectors import Catalogue, catalogue
+from shop.rates.engine_values import with_odds
+from shop.rates.selectors import Catalogue, catalogue, odds
+from shop.routes.damages import damages
 from shop.routes.selectors import Scope, engine_parts
 
 HUNDRED = Decimal(100)
@@ -14,7 +16,8 @@ HUNDRED = Decimal(100)
 
 def engine_input(scope: Scope, draft: Draft) -> inputs.Restoration:
     """What `quotes.engine.rollup.price` takes. Raises `BadInput` when the shop has no price policy in force."""
-    parts, purchases = engine_parts(scope)
+    believed = odds(draft.priced_on)
+    parts, purchases = engine_parts(scope, damages=damages(scope, believed))
     book = catalogue(draft.priced_on, only=_works(scope))
     if book.policy is None:
         raise BadInput(
@@ -26,7 +29,7 @@ def engine_input(scope: Scope, draft: Draft) -> inputs.Restoration:
     return inputs.Restoration(
         title=scope.restoration.title,
         priced_on=draft.priced_on.isoformat(),
-        policy=book.policy,
+        policy=with_odds(book.policy, believed),
         taxes=book.taxes,
         grades=book.grades,
         consumables=book.consumables,

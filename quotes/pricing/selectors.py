@@ -7,7 +7,9 @@ from decimal import Decimal
 from django.db.models import Prefetch, QuerySet
 from django.utils.translation import gettext_lazy as _
 
-from quotes.engine import inputs, rollup
+from quotes.engine import inputs
+from quotes.engine.chance.assessment import Assessment
+from quotes.engine.chance.quoting import quote
 from quotes.engine.errors import BadInput
 from quotes.engine.money import from_minor, places
 from quotes.engine.results import Explained
@@ -26,6 +28,7 @@ class Priced:
     given: inputs.Restoration | None
     explained: Explained | None
     error: BadInput | None
+    assessment: Assessment | None = None
 
 
 def draft_of(restoration: Restoration) -> Draft | None:
@@ -37,8 +40,8 @@ def priced(draft: Draft) -> Priced:
     """Price a draft from the rows as they are now; nothing is kept between calls."""
     found = scope(draft.restoration)
     try:
-        given = engine_input(found, draft)
-        return Priced(draft, found, given, rollup.price(given), None)
+        quoted = quote(engine_input(found, draft))
+        return Priced(draft, found, quoted.given, quoted.explained, None, quoted.assessment)
     except BadInput as error:
         return Priced(draft, found, None, None, error)
 

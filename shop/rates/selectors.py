@@ -9,7 +9,7 @@ from shop.methods.dated import in_force, latest_first
 from shop.methods.models import StandardTime
 from shop.methods.selectors import standard_times
 from shop.rates import engine_values
-from shop.rates.models import ConsumablePrice, GradeRate, PricePolicy, ServicePrice, TaxRate
+from shop.rates.models import ConsumablePrice, GradeRate, Odds, PricePolicy, ServicePrice, TaxRate
 
 
 def grade_rates(on: date) -> dict[int, GradeRate]:
@@ -42,6 +42,11 @@ def policy(on: date) -> PricePolicy | None:
     """The price policy in force, with its payment stages."""
     policies = latest_first(PricePolicy.objects.all(), on=on)
     return policies.select_related("handling_grade").prefetch_related("stages").first()
+
+
+def odds(on: date) -> Odds:
+    """What the shop believes on a day; where nothing is noted, what Bareframe begins with, unsaved."""
+    return latest_first(Odds.objects.all(), on=on).first() or Odds(valid_from=on)
 
 
 @dataclass(frozen=True, slots=True)

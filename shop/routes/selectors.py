@@ -1,8 +1,10 @@
 """Reads of routes: the steps of a restoration, as rows and as what the engine prices."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
+from types import MappingProxyType
+from typing import Any
 
 from django.conf import settings
 from django.utils.translation import gettext as _
@@ -19,6 +21,7 @@ from shop.routes.models import Step, Wait
 
 ONE = Decimal(1)
 HUNDRED = Decimal(100)
+NOTHING: Mapping[str, Any] = MappingProxyType({})
 
 
 @dataclass(slots=True)
@@ -98,8 +101,13 @@ def _removed(restoration: Restoration) -> dict[int, tuple[int, int]]:
     return {pk: (part, position) for pk, part, position in rows}
 
 
-def engine_parts(found: Scope) -> tuple[tuple[inputs.Part, ...], tuple[inputs.Purchase, ...]]:
-    """The parts and purchases of a scope as the engine prices them."""
+def engine_parts(
+    found: Scope,
+    *,
+    damages: Mapping[str, tuple[inputs.Damage, ...]] = NOTHING,
+    questions: Mapping[str, inputs.FinishQuestion] = NOTHING,
+) -> tuple[tuple[inputs.Part, ...], tuple[inputs.Purchase, ...]]:
+    """The parts and purchases of a scope as the engine prices them; ``damages`` and ``questions`` by the part's uid."""
     uids = {pk: str(step.uid) for pk, step in found.step_by_pk.items()}
     # Said once for all steps: asking a translation for each of them takes longer than pricing them.
     conditions = {value: _("condition: %(condition)s") % {"condition": label} for value, label in Condition.choices}
@@ -108,12 +116,19 @@ def engine_parts(found: Scope) -> tuple[tuple[inputs.Part, ...], tuple[inputs.Pu
     for part in found.parts:
         rows = found.steps[part.pk]
         source = conditions[part.condition]
-        parts.append(_part(part, tuple(_step(found, part, step, uids, source) for step in rows)))
+        uid = str(part.uid)
+        steps = tuple(_step(found, part, step, uids, source) for step in rows)
+        parts.append(_part(part, steps, damages.get(uid, ()), questions.get(uid)))
         purchases.extend(_purchase(step) for step in rows if step.buy)
     return tuple(parts), tuple(purchases)
 
 
-def _part(part: Part, steps: tuple[inputs.Step, ...]) -> inputs.Part:
+def _part(
+    part: Part,
+    steps: tuple[inputs.Step, ...],
+    damages: tuple[inputs.Damage, ...],
+    question: inputs.FinishQuestion | None,
+) -> inputs.Part:
     size = part.size_class
     area = part.area if part.area is not None else (size.area if size else ZERO)
     weight = part.weight if part.weight is not None else (size.weight if size else ZERO)
@@ -131,6 +146,10 @@ def _part(part: Part, steps: tuple[inputs.Step, ...]) -> inputs.Part:
         strength=None if part.strength is None else Decimal(part.strength),
         thickness=part.thickness,
         tax=part.tax,
+        basis=inputs.Basis(part.basis),
+        cap=None if part.cap_minor is None else from_minor(part.cap_minor, digits=places(settings.CURRENCY)),
+        damages=damages,
+        question=question,
         source=_("size of %(part)s") % {"part": part.name} if measured else _("size class “%(size)s”") % {"size": size},
     )
 
@@ -198,6 +217,7 @@ def _purchase(step: Step) -> inputs.Purchase:
         handling_grade="",
         source=step.get_buy_status_display(),
         status=step.buy_status,
+        lead_days=step.buy_lead_days,
     )
 
 

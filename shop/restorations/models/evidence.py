@@ -12,6 +12,7 @@ from shop.methods.models import (
     Finish,
     Strength,
 )
+from shop.papers.models import Photograph
 from shop.restorations.models.limits import between
 from shop.restorations.models.what import Part
 
@@ -71,6 +72,7 @@ class FinishEvidence(models.Model):
     numbers_from = models.CharField(_("from frame number"), max_length=40, blank=True)
     numbers_to = models.CharField(_("to frame number"), max_length=40, blank=True)
     note = models.TextField(_("note"), blank=True)
+    photographs = models.ManyToManyField(Photograph, blank=True, related_name="+", verbose_name=_("photographs"))
     added_at = models.DateTimeField()
     added_by = models.CharField(max_length=150)
     removed_at = models.DateTimeField(null=True, editable=False)
