@@ -21,6 +21,9 @@ class Clock:
     def __init__(self, working: WorkingTime, until: int) -> None:
         first = working.first
         spans = np.array(working.spans_until(until), dtype=np.int64).reshape(-1, 2) - first * DAY
+        self.begins: Ints = spans[:, 0]
+        self.ends: Ints = spans[:, 1]
+        self.longest = working.longest
         size = (until - first + 1) * DAY
         steps = np.zeros(size + 1, dtype=np.int64)
         steps[spans[:, 0]] += 1
@@ -50,9 +53,31 @@ class Clock:
         """The first instant from ``at`` on at which somebody works."""
         return self.opens.take(self.worked_by(at), mode="clip")
 
-    def begun_late_enough(self, at: Ints, minutes: Ints) -> Ints:
-        """The earliest instant from which ``minutes`` are not worked before ``at``."""
-        return self.when.take(self.worked_by(at - 1) + 1 - minutes, mode="clip")
+    def subtract(self, at: Ints, minutes: Ints) -> Ints:
+        """The latest instant from which ``minutes``, one at least, are worked by ``at``."""
+        return self.opens.take(self.worked_by(at) - minutes, mode="clip")
+
+    def together(self, at: Ints, minutes: Ints) -> Ints:
+        """The first instant from ``at`` on from which ``minutes`` are worked without a stop, if ever."""
+        k = np.searchsorted(self.ends, at, "right")
+        while True:
+            begin = np.maximum(at, self.begins.take(k, mode="clip"))
+            short = (
+                (self.ends.take(k, mode="clip") - begin < minutes) & (minutes <= self.longest) & (k < len(self.ends))
+            )
+            if not short.any():
+                return np.where(minutes <= self.longest, begin, self.opening(at))
+            k = k + short
+
+    def together_by(self, at: Ints, minutes: Ints) -> Ints:
+        """The latest instant from which ``minutes`` are worked by ``at`` as `together` has it."""
+        k = np.searchsorted(self.begins, at, "right") - 1
+        while True:
+            begin = np.minimum(at, self.ends.take(k, mode="clip")) - minutes
+            short = (begin < self.begins.take(k, mode="clip")) & (minutes <= self.longest) & (k >= 0)
+            if not short.any():
+                return np.where(minutes <= self.longest, begin, self.subtract(at, minutes))
+            k = k - short
 
     def day_at(self, at: Ints) -> Ints:
         """The first working day that closes at ``at`` or later."""

@@ -63,8 +63,9 @@ class _Variables:
 
     @property
     def price_variance(self) -> float:
-        """Variance of what prices add [money²]."""
-        return float(np.sum((self.spreads * self.charges) ** 2))
+        """Variance of the factor that prices are on other cost."""
+        other = float(self.moments.other.sum())
+        return float(np.sum((self.spreads * self.charges / other) ** 2)) if other else 0.0
 
 
 def assess(restoration: Restoration, steps: Sequence[StepResult], branches: Sequence[Branch]) -> Assessment:
@@ -146,10 +147,8 @@ def _assessed(policy: Policy, lines: FixedLines, known: _Variables, mean: Decima
 def _covariances(known: _Variables, count: int) -> tuple[Array, dict[str, float]]:
     """The covariance of each line with the total, which add up to the variance, and that variance by cause [money²]."""
     found, pace = known.moments, known.pace**2
-    other = float(found.other.sum())
-    price = known.price_variance / (other * other) if other else 0.0
     with_pace = pace * found.labour * found.labour.sum()
-    work = (1 + pace) * found.labour_variance + (1 + price) * (found.other_variance + 2 * found.covariance)
+    work = (1 + pace) * found.labour_variance + (1 + known.price_variance) * found.other_variance + 2 * found.covariance
     each = known.spreads**2 * known.charges
     prices = np.bincount(known.priced.line, known.priced.charge * each[known.priced.thing], count)
     lines = with_pace + np.maximum(work, 0) + prices
@@ -164,7 +163,10 @@ def _totals(known: _Variables) -> Array:
     """What the fixed lines cost in each trial [money]."""
     found = known.moments
     labour = lognormal_beyond(draws.normals(), *_sums(found.labour, found.labour_variance, found.labour_third))
-    variance, third = found.other_variance + 2 * found.covariance, found.other_third + found.third_shared
+    # Prices are on other cost alone, not on what it has in common with labour.
+    alone = 1 / (1 + known.price_variance)
+    variance = found.other_variance + 2 * alone * found.covariance
+    third = found.other_third + alone * found.third_shared
     other = gamma_beyond(draws.strata(), *_sums(found.other, variance, third))
     pace = lognormal(draws.normals(), known.pace)
     totals = pace[draws.order("pace")] * labour[draws.order("labour")] + other[draws.order("other")] * _prices(known)

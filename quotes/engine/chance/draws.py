@@ -15,8 +15,8 @@ from quotes.engine.chance.quantiles import Array, normal
 
 TRIALS = 20_000
 
-#: How many draws find how many different trials: tried in turn, each a continuation of the one before.
-_LEVELS = (TRIALS // 16, TRIALS // 4, TRIALS)
+#: So many draws find so many different trials, all but surely: each longer row of draws begins with the shorter ones.
+_FOUND = {TRIALS // 16: TRIALS // 18, TRIALS // 4: TRIALS // 5, TRIALS * 3 // 4: TRIALS // 2, TRIALS: TRIALS}
 
 
 @cache
@@ -43,7 +43,7 @@ def order(uid: str, count: int = TRIALS) -> NDArray[np.int64]:
     """
     if count <= 0:
         return np.empty(0, dtype=np.int64)
-    for size in _LEVELS:
+    for size in (size for size, enough in _FOUND.items() if count <= enough):
         source = _generator(uid)
         drawn = source.integers(0, TRIALS, size=size)
         turn = np.full(TRIALS, -1)

@@ -103,18 +103,18 @@ def pert(at: Array, low: float, likely: float, high: float) -> Array:
     if high <= low:
         return np.full_like(at, low)
     below = _pert_below((likely - low) / (high - low))
-    angles = np.interp(at, below, _ANGLES)
-    return low + (high - low) * np.sin(angles / 2) ** 2
+    return low + (high - low) * np.interp(at, below, _SHARES)
 
 
 _ANGLES = np.linspace(0, np.pi, CELLS + 1)
+_SHARES = np.sin(_ANGLES / 2) ** 2
 _INSIDE = (_ANGLES[:-1] + _ANGLES[1:])[:, None] / 2 + np.pi / CELLS / 2 * _POINTS
 _LOG_SIN, _LOG_COS = np.log(np.sin(_INSIDE / 2)), np.log(np.cos(_INSIDE / 2))
 
 
 @lru_cache(maxsize=256)
 def _pert_below(mode: float) -> Array:
-    """The distribution function at `_ANGLES` for the ``mode`` [fraction of the way from low to high]."""
+    """The distribution function at `_SHARES` for the ``mode`` [fraction of the way from low to high]."""
     powers = (1 + 8 * mode) * _LOG_SIN + (1 + 8 * (1 - mode)) * _LOG_COS
     below = np.concatenate(([0.0], np.cumsum(np.exp(powers) @ _WEIGHTS)))
     below /= below[-1]

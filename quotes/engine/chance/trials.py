@@ -147,7 +147,9 @@ class _Run:
         minutes, lead = self.sample.minutes[index], self.sample.lead[index]
         if not node.working:
             return ready
-        done = clocks.bike.add(ready, minutes) if minutes is not None else ready
+        done = ready
+        if minutes is not None:
+            done = clocks.bike.add(self._begins(index, ready) if node.together else ready, minutes)
         if node.kind is Kind.LABOUR:
             return done + node.elapsed if node.elapsed else done
         if node.kind is Kind.ORDER:
@@ -180,20 +182,31 @@ class _Run:
             if self.tries[limit] > TRIES:
                 self.broken |= late
                 continue
-            release = np.where(late, self._late_enough(limit.leader, begin - limit.most), 0)
+            # The earliest begin that does not end too early: the one after the latest that does.
+            release = np.where(late, self._latest(limit.leader, begin - limit.most - 1) + 1, 0)
             held = self.release.get(limit.leader)
             self.release[limit.leader] = release if held is None else np.maximum(held, release)
             return limit.leader
         return None
 
     def _begins(self, index: int, ready: Ints) -> Ints:
-        return ready if self.sample.minutes[index] is None else self.clocks.bike.opening(ready)
-
-    def _late_enough(self, index: int, finish: Ints) -> Ints:
-        node, minutes = self.graph.nodes[index], self.sample.minutes[index]
+        """When somebody begins a node; what takes no time begins at once."""
+        minutes = self.sample.minutes[index]
         if minutes is None:
-            return finish - node.elapsed
-        return self.clocks.bike.begun_late_enough(finish - node.elapsed, minutes)
+            return ready
+        node, bike = self.graph.nodes[index], self.clocks.bike
+        begin = bike.together(ready, minutes) if node.together else bike.opening(ready)
+        return np.where(minutes > 0, begin, ready)
+
+    def _latest(self, index: int, finish: Ints) -> Ints:
+        """The latest begin of a node, work of hands, with which it has ended by ``finish``."""
+        node, minutes = self.graph.nodes[index], self.sample.minutes[index]
+        finish = finish - node.elapsed
+        if minutes is None:
+            return finish
+        bike = self.clocks.bike
+        begin = bike.together_by(finish, minutes) if node.together else bike.subtract(finish, minutes)
+        return np.where(minutes > 0, begin, finish)
 
 
 def drivers(
