@@ -11,22 +11,31 @@ Number = int | float | Decimal
 Value = str | Number
 
 INK = "currentColor"
+# A page hands its font down to a picture; the PDF renderer does not.
+FACE = "Inter, system-ui, sans-serif"
 
 
-def picture(*parts: SafeString, width: Number, height: Number, title: str) -> SafeString:
-    """``title`` says in words what the picture shows; it is all that some readers get."""
+def picture(*parts: SafeString, width: Number, height: Number, title: str, words: str = "") -> SafeString:
+    """``title`` names the picture and ``words`` say what it shows; they are all that some readers get."""
     if not title.strip():
         raise ValueError("A picture needs a title.")
     size = f"{_number(width)} {_number(height)}"
     return format_html(
-        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {}" width="{}" height="{}" role="img">'
-        "<title>{}</title>{}</svg>",
+        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {}" width="{}" height="{}" role="img" font-family="{}">'
+        "<title>{}</title>{}{}</svg>",
         size,
         _number(width),
         _number(height),
+        FACE,
         title,
-        format_html_join("", "{}", ((part,) for part in parts)),
+        format_html("<desc>{}</desc>", words) if words else "",
+        group(*parts),
     )
+
+
+def group(*parts: SafeString) -> SafeString:
+    """The parts one after the other, the last one on top."""
+    return format_html_join("", "{}", ((part,) for part in parts))
 
 
 def text(
@@ -44,9 +53,17 @@ def line(
 
 
 def box(
-    x: Number, y: Number, width: Number, height: Number, *, fill: str = "none", stroke: str = INK, radius: Number = 0
+    x: Number,
+    y: Number,
+    width: Number,
+    height: Number,
+    *,
+    fill: str = "none",
+    stroke: str = INK,
+    radius: Number = 0,
+    faint: Number = 1,
 ) -> SafeString:
-    return _element("rect", x=x, y=y, width=width, height=height, fill=fill, stroke=stroke, rx=radius)
+    return _element("rect", x=x, y=y, width=width, height=height, fill=fill, stroke=stroke, rx=radius, opacity=faint)
 
 
 def dot(x: Number, y: Number, radius: Number, *, fill: str = INK, stroke: str = "none") -> SafeString:
@@ -57,6 +74,56 @@ def curve(points: list[tuple[Number, Number]], *, stroke: str = INK, width: Numb
     """Straight pieces through ``points`` in order."""
     joined = " ".join(f"{_number(x)},{_number(y)}" for x, y in points)
     return _element("polyline", points=joined, fill="none", stroke=stroke, stroke_width=width)
+
+
+def path(
+    way: str, *, fill: str = "none", stroke: str = INK, width: Number = 1.5, dashes: str = "none", faint: Number = 1
+) -> SafeString:
+    """``way`` as ``move``, ``to`` and ``bend`` write it; ``faint`` is 1 for full ink, towards 0 for a breath of it."""
+    return _element(
+        "path",
+        d=way,
+        fill=fill,
+        stroke=stroke,
+        stroke_width=width,
+        stroke_dasharray=dashes,
+        stroke_linecap="round",
+        stroke_linejoin="round",
+        opacity=faint,
+    )
+
+
+def move(x: Number, y: Number) -> str:
+    return f"M{_number(x)},{_number(y)}"
+
+
+def to(x: Number, y: Number) -> str:
+    return f"L{_number(x)},{_number(y)}"
+
+
+def bend(over_x: Number, over_y: Number, x: Number, y: Number) -> str:
+    """On to the second point, drawn towards the first."""
+    return f"Q{_number(over_x)},{_number(over_y)} {_number(x)},{_number(y)}"
+
+
+def hatching(name: str, *, gap: Number = 6, width: Number = 1, leaning: str = "right") -> SafeString:
+    """Strokes to fill a shape with: ``fill=hatched(name)``. ``name`` must be alone on its page."""
+    g = _number(gap)
+    if leaning == "right":
+        strokes = (
+            f"M0,{g} L{g},0 M-1,1 L1,-1 M{_number(gap - 1)},{_number(gap + 1)} L{_number(gap + 1)},{_number(gap - 1)}"
+        )
+    else:
+        strokes = (
+            f"M0,0 L{g},{g} M-1,{_number(gap - 1)} L1,{_number(gap + 1)} M{_number(gap - 1)},-1 L{_number(gap + 1)},1"
+        )
+    stroke = _element("path", d=strokes, fill="none", stroke=INK, stroke_width=width)
+    attributes = _attributes(id=name, width=gap, height=gap, patternUnits="userSpaceOnUse")
+    return format_html("<defs><pattern{}>{}</pattern></defs>", attributes, stroke)
+
+
+def hatched(name: str) -> str:
+    return f"url(#{name})"
 
 
 def _element(name: str, **attributes: Value) -> SafeString:
@@ -75,4 +142,5 @@ def _value(value: Value) -> str:
 def _number(value: Number) -> str:
     if not math.isfinite(value):
         raise ValueError(f"{value} has no place in a picture.")
-    return f"{value:.2f}".rstrip("0").rstrip(".") if value % 1 else f"{value:.0f}"
+    shown = f"{value:.2f}".rstrip("0").rstrip(".") if value % 1 else f"{value:.0f}"
+    return "0" if shown == "-0" else shown

@@ -59,3 +59,43 @@ def test_a_point_nowhere_is_refused(wrong: float) -> None:
 def test_a_picture_without_a_title_is_refused() -> None:
     with pytest.raises(ValueError, match="needs a title"):
         drawings.picture(width=1, height=1, title=" ")
+
+
+def test_words_about_a_picture_stand_behind_its_title() -> None:
+    root = ElementTree.fromstring(drawings.picture(width=1, height=1, title="Route", words="Blast, then coat."))
+    assert [child.tag.rpartition("}")[2] for child in root] == ["title", "desc"]
+    assert root[1].text == "Blast, then coat."
+
+
+def test_a_picture_brings_its_face_for_a_renderer_that_hands_none_down() -> None:
+    assert str(ElementTree.fromstring(sample()).get("font-family")).startswith("Inter")
+
+
+def test_a_path_goes_where_its_pieces_say() -> None:
+    shown = drawings.path(drawings.move(0, 1) + drawings.to(2.5, 1) + drawings.bend(3, 1, 3, 2), width=2, faint=0.5)
+    path = ElementTree.fromstring(shown)
+    assert path.get("d") == "M0,1L2.5,1Q3,1 3,2"
+    assert (path.get("stroke-width"), path.get("opacity"), path.get("fill")) == ("2", "0.5", "none")
+
+
+@pytest.mark.parametrize("leaning", ["left", "right"])
+def test_hatching_is_a_pattern_that_shapes_can_name(leaning: str) -> None:
+    shown = drawings.picture(
+        drawings.hatching("lost", leaning=leaning),
+        drawings.box(0, 0, 9, 9, fill=drawings.hatched("lost")),
+        width=9,
+        height=9,
+        title="x",
+    )
+    root = ElementTree.fromstring(shown)
+    pattern = root.find(".//{*}pattern")
+    box = root.find("{*}rect")
+    assert pattern is not None
+    assert box is not None
+    assert box.get("fill") == f"url(#{pattern.get('id')})"
+    # The property is spelled with a capital in SVG 1.1, 13.3.
+    assert pattern.get("patternUnits") == "userSpaceOnUse"
+
+
+def test_nothing_lies_at_minus_zero() -> None:
+    assert 'x1="0"' in drawings.line(-0.001, 0, 1, 1)
