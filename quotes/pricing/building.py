@@ -9,6 +9,7 @@ from quotes.pricing.models import Draft
 from shop.rates.engine_values import with_odds
 from shop.rates.selectors import Catalogue, catalogue, odds
 from shop.routes.damages import damages
+from shop.routes.questions import questions
 from shop.routes.selectors import Scope, engine_parts
 
 HUNDRED = Decimal(100)
@@ -17,7 +18,7 @@ HUNDRED = Decimal(100)
 def engine_input(scope: Scope, draft: Draft) -> inputs.Restoration:
     """What `quotes.engine.rollup.price` takes. Raises `BadInput` when the shop has no price policy in force."""
     believed = odds(draft.priced_on)
-    parts, purchases = engine_parts(scope, damages=damages(scope, believed))
+    parts, purchases = engine_parts(scope, damages=damages(scope, believed), questions=questions(scope, believed))
     book = catalogue(draft.priced_on, only=_works(scope))
     if book.policy is None:
         raise BadInput(

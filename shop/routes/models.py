@@ -209,7 +209,10 @@ class Plan(models.Model):
 
 
 class PlannedStep(models.Model):
-    """When a step can begin and end at the earliest and must at the latest; the day a lot must leave or a part be ordered."""
+    """When a step can begin and end at the earliest and must at the latest; the day a lot must leave or a part be ordered.
+
+    ``minutes`` are attended; its ``place`` is ``taken`` for so many minutes, by the first step of a batch for all of it.
+    """
 
     plan = models.ForeignKey(Plan, models.CASCADE, related_name="steps")
     step = models.ForeignKey(Step, models.CASCADE, related_name="planned")
@@ -217,7 +220,11 @@ class PlannedStep(models.Model):
     earliest_finish = models.DateTimeField()
     latest_start = models.DateTimeField()
     latest_finish = models.DateTimeField()
+    slack = models.PositiveIntegerField(default=0)  # [working min]
     drives = models.BooleanField(default=False)
+    minutes = models.PositiveIntegerField(default=0)
+    place = models.CharField(max_length=100, blank=True)
+    taken = models.PositiveIntegerField(default=0)
     leave_by = models.DateField(null=True)
     back_by = models.DateField(null=True)
 

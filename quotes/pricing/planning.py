@@ -1,0 +1,101 @@
+"""The ready day of a draft: planned, tried out, and kept on the routes for everybody to read."""
+
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+
+from quotes.engine import canonical, inputs
+from quotes.engine.chance.promise import Promise, promise
+from quotes.engine.errors import BadInput
+from quotes.engine.network import network
+from quotes.engine.plan import plan
+from quotes.engine.planned import Plan as Planned
+from quotes.engine.results import Explained
+from quotes.pricing.building import engine_input
+from quotes.pricing.models import Draft
+from quotes.pricing.selectors import Priced
+from shop.restorations.models import Restoration
+from shop.routes.models import Plan
+from shop.routes.planning import Taken, keep_plan
+from shop.routes.schedules import schedule
+from shop.routes.selectors import Scope, scope
+
+
+@dataclass(frozen=True, slots=True)
+class Worked:
+    """A plan and the days that came out of trying it."""
+
+    planned: Planned
+    promise: Promise
+
+
+def scheduled(found: Scope, draft: Draft, *, today: date) -> inputs.Restoration:
+    """What the engine prices, with when work can go on."""
+    return replace(engine_input(found, draft), schedule=schedule(found, today=today))
+
+
+def rests_on(given: inputs.Restoration) -> str:
+    """SHA-256 of what a plan rests on besides the scope: the schedule, and the times and lead times of the rate book."""
+    book = (given.schedule, given.policy, given.grades, given.operations, given.services, given.purchases)
+    return canonical.sha256(canonical.dump(book))
+
+
+def work_out(given: inputs.Restoration, explained: Explained) -> Worked:
+    """Plan a scheduled and priced restoration. Raises `BadInput` where it cannot be planned."""
+    planned = plan(given, explained.steps, explained.batches)
+    return Worked(planned, promise(given, explained.steps, explained.batches, planned, seed=given.title))
+
+
+def plan_draft(*, found: Priced, today: date, now: datetime) -> Worked | None:
+    """Work out and keep the plan of a priced draft; None where the scope moved on meanwhile.
+
+    Raises `BadInput` where it cannot be priced or planned.
+    """
+    if found.given is None or found.explained is None:
+        assert found.error is not None
+        raise found.error
+    restoration = found.draft.restoration
+    given = replace(found.given, schedule=schedule(found.scope, today=today))
+    worked = work_out(given, found.explained)
+    kept = keep_plan(
+        restoration=restoration,
+        scope_version=found.scope.restoration.scope_version,
+        rests_on=rests_on(given),
+        planned=worked.planned,
+        likely=date.fromisoformat(worked.promise.likely),
+        kept=date.fromisoformat(worked.promise.day),
+        takes=_takes(given, found.explained),
+        content=worked,
+        now=now,
+    )
+    return worked if kept else None
+
+
+def _takes(given: inputs.Restoration, explained: Explained) -> dict[str, Taken]:
+    minutes = {step.uid: step.first.minutes for step in explained.steps}
+    found = {}
+    for node in network(given, explained.steps, explained.batches).nodes:
+        for uid in node.uids:
+            taken = node.taken if uid == node.uid else 0
+            found[uid] = Taken(node.uid, int(minutes[uid].to_integral_value()), node.place, taken)
+    return found
+
+
+def kept_plan(restoration: Restoration) -> Plan | None:
+    """The plan that is kept, fresh or stale."""
+    return Plan.objects.filter(restoration=restoration).first()
+
+
+def content(kept: Plan) -> Worked:
+    """What was worked out when the plan was kept."""
+    return canonical.load(Worked, kept.content.encode())
+
+
+def is_fresh(kept: Plan, *, draft: Draft, today: date) -> bool:
+    """Whether nothing that the plan rests on has changed since."""
+    found = scope(draft.restoration)
+    if kept.scope_version != found.restoration.scope_version:
+        return False
+    try:
+        return kept.rests_on == rests_on(scheduled(found, draft, today=today))
+    except BadInput:
+        return False
