@@ -1,0 +1,195 @@
+"""What waits for the finish evidence: steps that destroy the traces, and steps that put a finish on.
+
+A step that destroys traces waits until one of the listed finishes is proven. A step of the finish itself also waits until
+that is the agreed one, unless the customer signed for another knowing how it departs: that frees putting it on, not
+destroying. Somebody who puts a name to it lets one step begin all the same.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
+
+from quotes.engine import evidence, inputs
+from quotes.engine.errors import BadInput
+from quotes.engine.evidence import Standing, Verdict
+from shop.journal.services import record, subject_of
+from shop.rates.models import Odds
+from shop.restorations.models import Machine, Part
+from shop.restorations.services import hold_scope, refuse_out_of_scope
+from shop.restorations.words import chance_in_words
+from shop.routes.models import Override, Step
+from shop.routes.questions import HUNDRED, Heard, heard, heard_of, question_of, signed_deviation, strength_of
+from shop.routes.selectors import Scope
+
+
+class Cause(StrEnum):
+    """Why a step is held back."""
+
+    DESTROYS = "destroys"
+    UNPROVEN = "unproven"
+    ANOTHER = "another"
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """Why a step may not begin, in a sentence that says what to do."""
+
+    step: str
+    part: str
+    cause: Cause
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Belief:
+    """How the question of one part stands; ``error`` says why nothing can be worked out."""
+
+    question: inputs.FinishQuestion | None
+    verdict: Verdict | None
+    error: BadInput | None = None
+
+    @property
+    def proven(self) -> str:
+        """The key of the listed finish that is proven; empty when none is."""
+        found = self.verdict
+        return found.answer if found and found.standing == Standing.PROVEN else ""
+
+    def name_of(self, key: str) -> str:
+        """An answer by name."""
+        listed = self.question.candidates if self.question else ()
+        return next((item.name for item in listed if item.key == key), _("none of those listed"))
+
+    def sentence(self) -> str:
+        """How it stands, in words."""
+        if self.error is not None:
+            return self.error.sentence(_(self.error.template))
+        if self.verdict is None:
+            return _("Nothing says yet which finish it had.")
+        return _(_SENTENCES[self.verdict.standing]) % {
+            "finish": self.name_of(self.verdict.answer),
+            "chance": chance_in_words(self.verdict.chance),
+        }
+
+
+_SENTENCES = {
+    Standing.PROVEN: gettext_noop("%(finish)s is proven (%(chance)s)."),
+    Standing.LIKELY: gettext_noop("%(finish)s is likely, but not proven (%(chance)s)."),
+    Standing.OPEN: gettext_noop("It is open; %(finish)s is the likeliest (%(chance)s)."),
+    Standing.CONTRADICTING: gettext_noop("The evidence contradicts itself; %(finish)s is the likeliest (%(chance)s)."),
+}
+
+
+def belief_of(part: Part, machine: Machine, known: Heard, odds: Odds) -> Belief:
+    """How the question which finish ``part`` had stands."""
+    question = question_of(part, machine, known, odds)
+    if question is None:
+        return Belief(None, None)
+    try:
+        evidence.checked(question)
+    except BadInput as error:
+        return Belief(question, None, error)
+    proven = odds.proven / HUNDRED
+    return Belief(question, evidence.verdict(question, proven=proven, fair=strength_of("fair", odds)))
+
+
+def refusals(step: Step, *, odds: Odds) -> list[Refusal]:
+    """Why ``step`` may not begin yet; empty when it may. Steps come with their part, operation and service."""
+    part = step.part
+    if not _is_held(step, part):
+        return []
+    overridden = set(Override.objects.filter(step=step).values_list("step", flat=True))
+    return _refusals(part, [step], part.restoration.machine, heard_of(part), odds, overridden)
+
+
+def gate_for_scope(scope: Scope, odds: Odds) -> dict[str, tuple[Refusal, ...]]:
+    """Step uid to why it may not begin yet, for the steps that are held back, in four queries."""
+    known, machine = heard(scope), scope.restoration.machine
+    here = {"step__part__restoration": scope.restoration}
+    overridden = set(Override.objects.filter(**here).values_list("step", flat=True))
+    found: dict[str, tuple[Refusal, ...]] = {}
+    for part in scope.parts:
+        for refusal in _refusals(part, scope.steps[part.pk], machine, known, odds, overridden):
+            found[refusal.step] = (*found.get(refusal.step, ()), refusal)
+    return found
+
+
+def destroys_evidence(step: Step, part: Part) -> bool:
+    """Whether ``step`` destroys traces of the factory finish; what spares bare metal does so under an old finish only."""
+    if step.operation is not None:
+        spared = step.operation.spares_bare_metal and part.old_finish_id is None
+        return step.operation.destroys_evidence and not spared
+    return step.service is not None and step.service.destroys_evidence
+
+
+def _is_held(step: Step, part: Part) -> bool:
+    return destroys_evidence(step, part) or (step.origin == Step.Origin.FINISH and not step.buy)
+
+
+def _refusals(
+    part: Part, steps: Iterable[Step], machine: Machine, known: Heard, odds: Odds, overridden: set[int]
+) -> list[Refusal]:
+    held = [step for step in steps if step.pk not in overridden and _is_held(step, part)]
+    if not held:
+        return []
+    belief = belief_of(part, machine, known, odds)
+    knowingly = signed_deviation(part, known) is not None
+    found = [(step, _cause(step, part, belief, knowingly=knowingly)) for step in held]
+    return [_refusal(step, part, cause, belief) for step, cause in found if cause is not None]
+
+
+def _cause(step: Step, part: Part, belief: Belief, *, knowingly: bool) -> Cause | None:
+    applies = step.origin == Step.Origin.FINISH and not knowingly
+    if not belief.proven:
+        return Cause.DESTROYS if destroys_evidence(step, part) else Cause.UNPROVEN if applies else None
+    agreed = str(part.agreed_finish.uid) if part.agreed_finish else ""
+    return Cause.ANOTHER if applies and belief.proven != agreed else None
+
+
+def _refusal(step: Step, part: Part, cause: Cause, belief: Belief) -> Refusal:
+    told = {
+        "step": step,
+        "belief": belief.sentence(),
+        "proven": belief.name_of(belief.proven),
+        "agreed": part.agreed_finish or "",
+    }
+    sentences = {
+        Cause.DESTROYS: _(
+            "“%(step)s” destroys the traces of the factory finish. %(belief)s Add evidence that proves it, or let somebody "
+            "decide by name."
+        ),
+        Cause.UNPROVEN: _(
+            "“%(step)s” belongs to “%(agreed)s”, and that it is the factory finish is not proven. %(belief)s Add evidence, "
+            "let the customer sign for a deviation, or let somebody decide by name."
+        ),
+        Cause.ANOTHER: _(
+            "“%(step)s” belongs to “%(agreed)s”, but “%(proven)s” is proven. Agree on that, let the customer sign for the "
+            "deviation, or let somebody decide by name."
+        ),
+    }
+    return Refusal(str(step.uid), str(part.uid), cause, sentences[cause] % told)
+
+
+@transaction.atomic
+def override(*, step: Step, who_decided: str, reason: str, odds: Odds, who: str, now: datetime) -> Override:
+    """Let ``step`` begin all the same: ``who_decided`` puts a name to it. Refused where nothing holds it back."""
+    hold_scope(step.part.restoration_id)
+    known = Step.objects.select_related("part__restoration__machine", "part__agreed_finish", "operation", "service")
+    step.refresh_from_db(from_queryset=known)
+    refuse_out_of_scope(step.part)
+    if step.removed_at is not None:
+        raise ValidationError(_("This step is off the route. Bring it back first."), code="off the route")
+    row = Override(step=step, who=who_decided.strip(), reason=reason.strip(), at=now, recorded_by=who)
+    row.full_clean(exclude={"step"})
+    held = refusals(step, odds=odds)
+    if not held:
+        raise ValidationError(_("Nothing holds this step back: it can begin as it is."), code="not held back")
+    row.save()
+    after = {"who decided": row.who, "reason": row.reason, "held back by": held[0].sentence}
+    record(who=who, at=now, what="finish evidence overridden", subject=subject_of(step), after=after)
+    return row
