@@ -124,6 +124,8 @@ class WorkingTime:
         self._week: list[list[tuple[int, int]]] = [[] for _ in range(7)]
         for weekday, opens, closes in sorted(calendar.hours):
             self._week[weekday].append((opens, closes))
+        #: The longest time without a stop [min].
+        self.longest = max(closes - opens for _, opens, closes in calendar.hours)
         self._until = first
         self._opens: list[int] = []
         self._ends: list[int] = []
@@ -161,9 +163,30 @@ class WorkingTime:
             raise ValueError(f"{self.calendar.name} has no {minutes} minutes so early in its table")
         return self.opening(self._when(left))
 
-    def begun_late_enough(self, at: int, minutes: int) -> int:
-        """The earliest instant from which ``minutes`` are not worked before ``at``."""
-        return self._when(max(0, self.worked(at - 1) + 1 - minutes)) if minutes else at
+    def together(self, at: int, minutes: int) -> int:
+        """The first instant from ``at`` on from which ``minutes`` are worked without a stop.
+
+        Just the next opening where no span of the week is that long.
+        """
+        if minutes > self.longest:
+            return self.opening(at)
+        self.opening(at)
+        k = bisect_right(self._ends, at)
+        while self._ends[k] - max(at, self._opens[k]) < minutes:
+            k += 1
+            if k == len(self._ends):
+                self._grow()
+        return max(at, self._opens[k])
+
+    def together_by(self, at: int, minutes: int) -> int:
+        """The latest instant from which ``minutes`` are worked by ``at`` as `together` has it."""
+        if minutes > self.longest:
+            return self.subtract(at, minutes)
+        self._reach_day(at // DAY + 1)
+        k = self._not_before(bisect_right(self._opens, at) - 1)
+        while (begin := min(at, self._ends[k]) - minutes) < self._opens[k]:
+            k = self._not_before(k - 1)
+        return begin
 
     def begin_by(self, at: int) -> int:
         """The latest instant up to ``at`` at which work can begin."""

@@ -31,7 +31,8 @@ class Node:
 
     ``minutes`` attended, then ``elapsed`` on the clock; or away ``lead`` working days of the ``calendar`` and
     ``transport`` days of the shop's each way; or ``lead`` days of the shop's on order. Its ``place`` is taken for
-    ``taken`` minutes, hands or not. ``working`` is false where there is nothing to be done.
+    ``taken`` minutes, hands or not. ``working`` is false where there is nothing to be done. What must be followed up in
+    time is done ``together``, not left half done at closing time, where a day is long enough for it.
     """
 
     uids: tuple[str, ...]
@@ -44,6 +45,7 @@ class Node:
     calendar: str = ""
     place: str = ""
     taken: int = 0
+    together: bool = False
 
     @property
     def uid(self) -> str:
@@ -92,7 +94,6 @@ def network(restoration: Restoration, steps: Sequence[StepResult], batches: Sequ
     order = _in_order(merged)
     at = {uid: index for index, uid in enumerate(order)}
     by_head = {batch[0]: batch for batch in sorted_batches}
-    nodes = tuple(catalogue.node(by_head[uid], members, minutes) for uid in order)
     before = tuple(tuple(sorted(at[pred] for pred in merged[uid])) for uid in order)
     after: list[list[int]] = [[] for _ in order]
     for index, preds in enumerate(before):
@@ -100,6 +101,8 @@ def network(restoration: Restoration, steps: Sequence[StepResult], batches: Sequ
             after[pred].append(index)
     home = {uid: at[first] for uid, first in head.items()}
     limits = _limits(restoration.parts, catalogue.operations, home)
+    leaders = {limit.leader for limit in limits}
+    nodes = tuple(catalogue.node(by_head[uid], members, minutes, at[uid] in leaders) for uid in order)
     return Network(nodes, before, tuple(map(tuple, after)), limits, home, before_step, members)
 
 
@@ -181,8 +184,10 @@ class _Catalogue:
                     "The time on the road is negative. Give 0 or more days.", step=service.name, field="transport_days"
                 )
 
-    def node(self, uids: tuple[str, ...], members: Mapping[str, Member], minutes: Mapping[str, Decimal]) -> Node:
-        """The node of the batch ``uids``."""
+    def node(
+        self, uids: tuple[str, ...], members: Mapping[str, Member], minutes: Mapping[str, Decimal], leads: bool
+    ) -> Node:
+        """The node of the batch ``uids``; ``leads`` says that a latest wait follows it."""
         active = [members[uid] for uid in uids if has_work(*members[uid])]
         attended = whole(sum((minutes[uid] for uid in uids), ZERO))
         step = members[uids[0]][1]
@@ -199,9 +204,12 @@ class _Catalogue:
             )
         if step.work is Work.PURCHASE:
             return Node(uids, Kind.ORDER, bool(active), attended, lead=self.purchases[step.ref].lead_days)
-        return self._labour(uids, self.operations[step.ref], active, attended)
+        return self._labour(uids, self.operations[step.ref], active, attended, leads)
 
-    def _labour(self, uids: tuple[str, ...], operation: Operation, active: Sequence[Member], attended: int) -> Node:
+    @staticmethod
+    def _labour(
+        uids: tuple[str, ...], operation: Operation, active: Sequence[Member], attended: int, leads: bool
+    ) -> Node:
         """Loads of a place that stays occupied come one after the other; otherwise all of them pass their time at once."""
         count = loads(operation, active) if active and operation.occupies else int(bool(active))
         elapsed = whole(operation.elapsed * count)
@@ -213,4 +221,5 @@ class _Catalogue:
             elapsed=elapsed,
             place=operation.place,
             taken=attended + (elapsed if operation.occupies else 0),
+            together=bool(active and attended and leads),
         )

@@ -29,7 +29,8 @@ class Early:
     """The earliest plan, by index of the node.
 
     ``ready`` is when it could begin, ``start`` when somebody does, ``finish`` when it has ended; ``release`` what
-    latest waits hold it back to, for the sake of the node ``held_for``. ``dropped`` cannot be honoured.
+    latest waits hold it back to, for the sake of the node ``held_for``, which ``held_by`` made late (−1: closed hours).
+    ``dropped`` cannot be honoured.
     """
 
     ready: list[int]
@@ -37,6 +38,7 @@ class Early:
     finish: list[int]
     release: list[int]
     held_for: list[int]
+    held_by: list[int]
     dropped: list[Limit] = field(default_factory=list)
 
 
@@ -57,7 +59,7 @@ def forward(times: Times, node: Node, ready: int) -> int:
     """
     if not node.working:
         return ready
-    done = times.bike.add(ready, node.minutes)
+    done = times.bike.add(times.bike.together(ready, node.minutes) if node.together else ready, node.minutes)
     if node.kind is Kind.LABOUR:
         return done + node.elapsed
     if node.kind is Kind.ORDER:
@@ -75,6 +77,8 @@ def latest(times: Times, node: Node, finish: int) -> int:
     """The latest begin of ``node`` with which it has ended by ``finish``."""
     if not node.working:
         return finish
+    if node.together:
+        return times.bike.together_by(finish - node.elapsed, node.minutes)
     if node.kind is Kind.LABOUR:
         return times.bike.subtract(finish - node.elapsed, node.minutes)
     if node.kind is Kind.ORDER and not node.lead:
@@ -91,18 +95,17 @@ def leaves_by(times: Times, node: Node, finish: int) -> int:
     return times.shop.before(there, node.transport)
 
 
-def late_enough(times: Times, node: Node, finish: int) -> int:
-    """The earliest begin with which ``node``, work of hands, has not ended before ``finish``."""
-    return times.bike.begun_late_enough(finish - node.elapsed, node.minutes) if node.working else finish
-
-
 def begins(times: Times, node: Node, ready: int) -> int:
     """When somebody begins ``node`` that could begin at ``ready``."""
+    if node.together:
+        return times.bike.together(ready, node.minutes)
     return times.bike.opening(ready) if node.minutes else ready
 
 
 def ready_by(times: Times, node: Node, begin: int) -> int:
     """The latest instant at which ``node`` may be ready so that it is begun by ``begin``."""
+    if node.together and node.minutes <= times.bike.longest:
+        return times.bike.together_by(begin + node.minutes, node.minutes)
     return times.bike.begin_by(begin) if node.minutes else begin
 
 
@@ -119,7 +122,7 @@ def early_pass(network: Network, times: Times, start: int) -> Early:
 
 def _early(network: Network, times: Times, start: int, dropped: list[Limit]) -> tuple[Early, Limit | None]:
     count = len(network.nodes)
-    plan = Early([start] * count, [start] * count, [start] * count, [start] * count, [-1] * count)
+    plan = Early([start] * count, [start] * count, [start] * count, [start] * count, [-1] * count, [-1] * count)
     limits = _by_follower(network, dropped)
     tries: dict[Limit, int] = {}
     index = 0
@@ -133,8 +136,12 @@ def _early(network: Network, times: Times, start: int, dropped: list[Limit]) -> 
             if tries[broken] > TRIES:
                 return plan, broken
             leader = broken.leader
-            plan.release[leader] = late_enough(times, network.nodes[leader], begin - broken.most)
+            # The earliest begin that does not end too early: the one after the latest that does.
+            plan.release[leader] = latest(times, network.nodes[leader], begin - broken.most - 1) + 1
             plan.held_for[leader] = index
+            last = max(network.before[index], key=lambda pred: plan.finish[pred])
+            if plan.finish[last] > plan.finish[leader]:
+                plan.held_by[leader] = last
             index = leader
             continue
         plan.ready[index], plan.start[index] = ready, begin

@@ -180,11 +180,12 @@ class _Teller:
         seen: list[int] = []
         while index >= 0:
             seen.append(index)
-            further = [driver for driver in self._drivers(index) if driver not in seen]
-            if not further and self._is_held_back(index):
-                # Held back for one that only waits for it: what is before it comes next all the same.
-                further = sorted(self.graph.before[index], key=lambda pred: -self.early.finish[pred])
-            index = further[0] if further else -1
+            further = self._drivers(index)
+            if self._is_held_back(index):
+                # What made the one late that must not wait; else what comes before it all the same.
+                before = sorted(self.graph.before[index], key=lambda pred: -self.early.finish[pred])
+                further = [self.early.held_by[index], *before]
+            index = next((driver for driver in further if driver >= 0 and driver not in seen), -1)
         return [self.graph.nodes[node].uid for node in reversed(seen)]
 
     def lots(self) -> Iterator[Lot]:
