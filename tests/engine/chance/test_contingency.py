@@ -14,7 +14,7 @@ from quotes.engine.chance.assessment import Assessment
 from quotes.engine.chance.contingency import SINGLY, assess
 from quotes.engine.chance.draws import TRIALS, order
 from quotes.engine.errors import BadInput
-from quotes.engine.inputs import Basis, Damage, Part, Treatment, Usage, Work
+from quotes.engine.inputs import Basis, Damage, Part, Remedy, Treatment, Usage, Work
 from quotes.engine.money import places
 from quotes.engine.results import Branch
 from tests.engine.build import (
@@ -124,6 +124,13 @@ def test_where_nothing_is_uncertain_nothing_is_added() -> None:
     assert (result.curve, result.causes) == (((D("69.00"), D(1)),), ())
 
 
+def test_prices_that_are_seldom_kept_have_no_contingency() -> None:
+    """The cost that is not exceeded once in ten is below the mean; nothing is taken off for that."""
+    result = assessed(worked("a"), policy=policy(kept=D("0.1")))
+    assert result.quantile < result.mean
+    assert result.contingency == 0
+
+
 def test_without_fixed_lines_there_is_nothing_to_keep() -> None:
     result = assessed(worked("a", basis=Basis.HOURLY), worked("b", basis=Basis.CAPPED), branches=[event()])
     assert (result.mean, result.contingency, result.shares) == (0, 0, ())
@@ -199,6 +206,25 @@ def test_consumables_of_one_operation_stray_by_what_each_of_them_costs() -> None
         policy=policy(pace_spread=D(0)),
     )
     assert float(result.deviation) == pytest.approx((12**2 + 15**2) ** 0.5, rel=1e-6)
+
+
+def test_what_a_replacement_costs_is_given_and_no_price_that_strays() -> None:
+    """A scrapped part: its bearing, 10 guessed, is bought again, the rest of the replacement is a given 90."""
+    remedy = back("0.5", "s", Remedy(Work.PURCHASE, "bearing"), replacement=90)
+    scrapped = part("a", step("s", ways_back=(remedy,)))
+    spreads = {name: (("seen", D(0)), ("guessed", D(spread))) for name, spread in (("sure", "0"), ("guessed", "0.5"))}
+    sure, guessed = (
+        assessed(
+            scrapped,
+            purchases=(purchase(status="guessed"),),
+            operations=(operation(spread=D(0)),),
+            policy=policy(pace_spread=D(0), status_spreads=spread),
+        )
+        for spread in spreads.values()
+    )
+    added = float(guessed.deviation) ** 2 - float(sure.deviation) ** 2
+    # One replacement is expected: (.5 × 10)², and the factor's own share (.05²) of what the 100 vary, 2 × 100².
+    assert added == pytest.approx(25 + 0.05**2 * 2 * 100**2, rel=1e-6)
 
 
 def test_prices_beyond_the_largest_are_drawn_together_and_none_is_lost() -> None:

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from quotes.engine import rework
 from quotes.engine.chance.route_moments import Costs, Moments, Pattern, counts, moments
@@ -212,6 +213,15 @@ def walked(route: Route, other: Route, trials: int) -> tuple[Any, Any]:
         labour += float(route[1].ways[number].remedy) * taken[number]
         material += float(other[1].ways[number].remedy) * taken[number]
     return labour, material
+
+
+@pytest.mark.parametrize("spread", [0.1, 0.35, 0.8])
+def test_the_third_cumulant_of_a_speed_is_scipys(spread: float) -> None:
+    """And E[X³] of one step that is never done again: κ₃ of X times its labour."""
+    speed = stats.lognorm(np.sqrt(np.log1p(spread**2)), scale=1 / np.sqrt(1 + spread**2))
+    expected = float(speed.stats("s")) * speed.std() ** 3
+    plain = [Stage(F(10), F(0), (), F(spread))]
+    assert moments(costs([plain], [still(plain)])).labour_third[0] == pytest.approx(1_000 * expected)
 
 
 def test_a_route_without_ways_back_varies_by_speed_alone() -> None:
