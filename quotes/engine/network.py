@@ -96,9 +96,9 @@ def network(restoration: Restoration, steps: Sequence[StepResult], batches: Sequ
     by_head = {batch[0]: batch for batch in sorted_batches}
     before = tuple(tuple(sorted(at[pred] for pred in merged[uid])) for uid in order)
     after: list[list[int]] = [[] for _ in order]
-    for index, preds in enumerate(before):
-        for pred in preds:
-            after[pred].append(index)
+    for index, waited_for in enumerate(before):
+        for earlier in waited_for:
+            after[earlier].append(index)
     home = {uid: at[first] for uid, first in head.items()}
     limits = _limits(restoration.parts, catalogue.operations, home)
     leaders = {limit.leader for limit in limits}

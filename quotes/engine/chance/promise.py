@@ -24,7 +24,7 @@ from quotes.engine.chance.trials import Shape, drivers, ends
 from quotes.engine.inputs import Restoration, Schedule
 from quotes.engine.network import Kind, Network, network, whole
 from quotes.engine.passes import Times, early_pass
-from quotes.engine.plan import divided, schedule_of, share_of, start_of, times_of
+from quotes.engine.plan import WHOLE, schedule_of, share_of, start_of, times_of
 from quotes.engine.planned import Plan
 from quotes.engine.results import Remark, StepResult
 
@@ -235,17 +235,15 @@ class _Simulation:
                 yield Cause(kind, uid, self._name(kind, uid), Decimal(times) / count)
 
     def _name(self, kind: CauseKind, uid: str) -> str:
+        given = self.restoration
         if kind is CauseKind.PART:
-            return next(part.name for part in self.restoration.parts if part.uid == uid)
-        if kind in (CauseKind.HANDS, CauseKind.PLACE):
-            return uid
-        ref = self.graph.members[uid][1].ref
-        catalogue = {
-            CauseKind.LOT: self.restoration.services,
-            CauseKind.ORDER: self.restoration.purchases,
-            CauseKind.BATCH: self.restoration.operations,
-        }[kind]
-        return next(item.name for item in catalogue if item.key == ref)
+            return next(part.name for part in given.parts if part.uid == uid)
+        names = {
+            CauseKind.LOT: {item.key: item.name for item in given.services},
+            CauseKind.ORDER: {item.key: item.name for item in given.purchases},
+            CauseKind.BATCH: {item.key: item.name for item in given.operations},
+        }
+        return names[kind][self.graph.members[uid][1].ref] if kind in names else uid
 
     def _remarks(self, until: int) -> Iterator[Remark]:
         working: WorkingTime
@@ -279,10 +277,15 @@ def _floors(
     begin = np.full(sample.count, start, dtype=np.int64)
     share = share_of(schedule)
     if share and sample.hands.any():
-        own, together = (divided(sample.hands + others, share) for others in (0, load.get("", 0)))
+        own, together = (_divided(sample.hands + others, share) for others in (0, load.get("", 0)))
         until = np.maximum(clocks.bike.add(begin, own), clocks.shop.add(begin, together))
         yield (CauseKind.HANDS, ""), until
     for place in sorted(sample.taken):
         attended, taken, others = sample.attended[place], sample.taken[place], load.get(place, 0)
         until = np.maximum(clocks.bike.add(begin, attended), clocks.shop.add(begin, attended + others))
         yield (CauseKind.PLACE, place), np.maximum(until, start + taken + others)
+
+
+def _divided(minutes: Ints, share: int) -> Ints:
+    """As `quotes.engine.plan.divided`."""
+    return -(-minutes * WHOLE // share)

@@ -214,7 +214,8 @@ def drivers(
 ) -> Iterator[tuple[int, NDArray[np.bool_]]]:
     """Rows with the ``trials`` in which they are on the way that decides the last end, from the last back to the start."""
     on = np.zeros((len(graph.nodes), len(ended.path)), dtype=np.bool_)
-    yield from _decided_by(shape, ended, shape.last, trials, on)
+    if shape.last:
+        yield from _decided_by(shape, ended, shape.last, trials, on)
     for index in range(len(graph.nodes) - 1, -1, -1):
         if on[index].any() and shape.before[index]:
             yield from _decided_by(shape, ended, shape.before[index], on[index], on)

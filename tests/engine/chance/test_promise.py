@@ -1,0 +1,432 @@
+"""The day that is kept: every trial against the plan, redo against its closed form, quantiles against scipy."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from decimal import Decimal
+from math import log1p, sqrt
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given
+from scipy import stats
+
+from quotes.engine.calendars import DAY, day_of
+from quotes.engine.canonical import dump, load
+from quotes.engine.chance import promise as promises
+from quotes.engine.chance.clocks import Clocks
+from quotes.engine.chance.durations import Durations, Sample
+from quotes.engine.chance.promise import LEAST, MOST, WANTED, CauseKind, Promise, error_of, promise
+from quotes.engine.chance.redo import Redo
+from quotes.engine.chance.trials import Ends, Shape, ends
+from quotes.engine.inputs import Held, Part, Restoration, Work
+from quotes.engine.network import Network, network
+from quotes.engine.passes import Times, early_pass
+from quotes.engine.plan import plan, schedule_of, start_of, times_of
+from quotes.engine.rollup import price
+from tests.engine import build, test_plan
+from tests.engine.build import back, operation, part, policy, restoration, service, step
+from tests.engine.days import START, calendar, schedule
+from tests.engine.strategies import fewer, seeds
+
+D = Decimal
+LOT = Work.SERVICE
+CERTAIN = {"operations": "spread", "services": "late_spread", "purchases": "late_spread"}
+
+
+def certain(given_restoration: Restoration) -> Restoration:
+    """The same without any spread."""
+    still = {
+        kind: tuple(replace(item, **{field: D(0)}) for item in getattr(given_restoration, kind))
+        for kind, field in CERTAIN.items()
+    }
+    return replace(given_restoration, policy=replace(given_restoration.policy, pace_spread=D(0)), **still)
+
+
+def promised(given_restoration: Restoration, **changes: Any) -> Promise:
+    explained = price(given_restoration)
+    made = plan(given_restoration, explained.steps, explained.batches)
+    return promise(given_restoration, explained.steps, explained.batches, made, **changes)
+
+
+def promise_of(*parts: Part, trials: int = 0, seed: str = "", **changes: Any) -> Promise:
+    given_schedule = changes.pop("schedule", schedule())
+    return promised(restoration(*parts, schedule=given_schedule, **changes), trials=trials, seed=seed)
+
+
+class Laboratory:
+    """A restoration with its graph and calendars, and samples of what it takes."""
+
+    def __init__(self, given_restoration: Restoration, seed: str = "laboratory", days: int = 3000) -> None:
+        self.restoration = given_restoration
+        self.explained = price(given_restoration)
+        self.graph: Network = network(given_restoration, self.explained.steps, self.explained.batches)
+        self.times: Times = times_of(schedule_of(given_restoration), self.graph)
+        self.start = start_of(schedule_of(given_restoration), self.times)
+        self.zero = self.times.shop.first * DAY
+        self.clocks = Clocks.of(self.times, self.times.shop.first + days)
+        self.durations = Durations(given_restoration, self.graph, self.explained.steps, seed)
+        self.redo = Redo(given_restoration, self.explained.steps, self.durations.streams)
+
+    def sample(self, count: int) -> Sample:
+        return self.durations.sample(count, self.redo)
+
+    def ends(self, sample: Sample, failing: Sequence[str] = (), clocks: Clocks | None = None) -> Ends:
+        limits = self.graph.limits
+        return ends(
+            self.graph, Shape.of(self.graph, failing), clocks or self.clocks, sample, self.start - self.zero, limits
+        )
+
+
+# -- each trial is a plan --------------------------------------------------------------------------------------------
+
+
+@fewer
+@given(seeds)
+def test_without_any_spread_the_promise_is_the_plan(seed: int) -> None:
+    given_restoration = certain(test_plan.made(seed, limits=True))
+    made = promised(given_restoration, trials=7)
+    assert made.planned == made.likely == made.day
+    assert [(bar.first, bar.chance) for bar in made.bars] == [(made.planned, 1)]
+    assert (made.error, made.trials) == (0, 7)
+
+
+@fewer
+@given(seeds)
+def test_every_trial_is_the_forward_pass_of_its_own_times(seed: int) -> None:
+    """The plan's own pass, one trial at a time, with what the trial drew: every node ends at the same minute."""
+    room = Laboratory(test_plan.made(seed, limits=True), days=500)
+    sample = room.sample(6)
+    found = room.ends(sample)
+    for trial in range(sample.count):
+        nodes = tuple(
+            replace(
+                node,
+                minutes=0 if sample.minutes[at] is None else int(sample.minutes[at][trial]),
+                lead=0 if sample.lead[at] is None else int(sample.lead[at][trial]),
+            )
+            for at, node in enumerate(room.graph.nodes)
+        )
+        nodes = tuple(replace(node, together=node.together and node.minutes > 0) for node in nodes)
+        # What was ordered and came within half a day still came in the course of the day.
+        if any(a.lead and not b.lead for a, b in zip(room.graph.nodes, nodes, strict=True) if a.kind == "order"):
+            continue
+        early = early_pass(replace(room.graph, nodes=nodes), room.times, room.start)
+        if early.dropped or found.broken[trial]:
+            continue
+        assert [int(end) + room.zero for end in found.finish[:, trial]] == early.finish
+
+
+@fewer
+@given(seeds)
+def test_latest_waits_are_honoured_in_every_trial_that_is_not_counted_as_broken(seed: int) -> None:
+    room = Laboratory(test_plan.made(seed, limits=True), days=500)
+    sample = room.sample(25)
+    found = room.ends(sample)
+    bike = room.clocks.bike
+    for limit in room.graph.limits:
+        minutes = sample.minutes[limit.follower]
+        ready = found.finish[list(room.graph.before[limit.follower])].max(axis=0)
+        if minutes is not None and not room.graph.nodes[limit.follower].together:
+            ready = np.where(minutes > 0, bike.opening(ready), ready)
+        kept = ready <= found.finish[limit.leader] + limit.most
+        assert bool((kept | found.broken).all())
+
+
+def test_tables_that_are_too_short_show_in_the_ends() -> None:
+    """Whatever ends too late for the tables is put on their last day or after, so that longer ones are made."""
+    for seed in range(15):
+        room = Laboratory(test_plan.made(seed), days=500)
+        sample = room.sample(50)
+        short = Clocks.of(room.times, room.times.shop.first + 12)
+        cut, whole = room.ends(sample, clocks=short).path, room.ends(sample).path
+        assert bool(((cut == whole) | (cut >= short.limit)).all())
+        assert bool((cut >= short.limit).all(where=whole >= short.limit))
+
+
+def test_a_wide_spread_outgrows_the_first_tables() -> None:
+    zinc = service("zinc", lead_days=10, late_spread=D(5))
+    made = promise_of(part("bolts", step("zinc", "zinc", LOT)), services=(zinc,), trials=2000)
+    # Lognormal of CV 5: one in a hundred takes more than 13 times the mean's 10 days.
+    assert made.bars[-1].last > "2026-12-31"
+    assert sum(bar.chance for bar in made.bars) == 1
+
+
+# -- distributions ---------------------------------------------------------------------------------------------------
+
+
+def lognormal(*spreads: float) -> Any:
+    """A product of lognormals of mean 1: scipy's reference."""
+    variance = sum(log1p(spread**2) for spread in spreads)
+    return stats.lognorm(s=sqrt(variance), scale=np.exp(-variance / 2))
+
+
+@pytest.mark.parametrize(("spread", "pace"), [("0.35", "0"), ("0", "0.15"), ("0.35", "0.15")])
+def test_the_time_of_one_step_is_lognormal(spread: str, pace: str) -> None:
+    works = (operation("long", run=D(5400), spread=D(spread)),)
+    given_restoration = restoration(
+        part("engine", step("build", "long")),
+        operations=works,
+        policy=policy(pace_spread=D(pace)),
+        schedule=schedule(),
+    )
+    minutes = Laboratory(given_restoration).sample(20_000).minutes[0]
+    assert minutes is not None
+    reference = lognormal(*(float(number) for number in (spread, pace) if float(number)))
+    assert stats.kstest(minutes / 5400, reference.cdf).pvalue > 0.01
+
+
+def test_the_pace_is_the_same_for_the_whole_bike_and_speeds_are_each_steps_own() -> None:
+    works = (operation("long", run=D(54_000), spread=D("0.2"), shares_setup=False),)
+    parts = [part(uid, step(f"{uid}1", "long")) for uid in "ab"]
+    given_restoration = restoration(*parts, operations=works, policy=policy(pace_spread=D("0.2")), schedule=schedule())
+    one, other = (np.log(minutes) for minutes in Laboratory(given_restoration).sample(20_000).minutes)
+    assert np.corrcoef(one, other)[0, 1] == pytest.approx(0.5, abs=0.02)
+
+
+def test_a_day_of_a_late_vendor_is_that_of_scipy() -> None:
+    zinc = service("zinc", lead_days=40, late_spread=D("0.35"))
+    made = promise_of(part("bolts", step("zinc", "zinc", LOT)), services=(zinc,), trials=MOST)
+    for day, share in ((made.likely, 0.5), (made.day, 0.8)):
+        expected = 40 * float(lognormal(0.35).ppf(share))
+        assert abs(int(np.busday_count(START, day)) - expected) < 4 * float(made.error) + 0.5
+
+
+def test_the_error_of_a_quantile_is_that_of_a_normal_sample() -> None:
+    """Reference: the asymptotic standard error √(q (1 − q) / N) / f(x_q), and the spread of quantiles found."""
+    draws = np.random.default_rng(7).normal(size=(400, 1000))
+    errors = [error_of(row, 0.8) for row in draws]
+    asymptotic = sqrt(0.16 / 1000) / stats.norm.pdf(stats.norm.ppf(0.8))
+    assert np.mean(errors) == pytest.approx(asymptotic, rel=0.05)
+    assert np.mean(errors) == pytest.approx(np.quantile(draws, 0.8, axis=1).std(), rel=0.1)
+
+
+# -- redo ------------------------------------------------------------------------------------------------------------
+
+
+def test_minutes_of_redo_are_on_average_the_rework_allowance() -> None:
+    """The closed form prices them; ways back within ways back, remedies, two ways of one step."""
+    works = (
+        *(operation(f"work {n}", run=D(300 * (n + 1)), setup=D(60)) for n in range(4)),
+        operation("strip", run=D(200)),
+    )
+    remedy = build.inputs.Remedy(Work.OPERATION, "strip")
+    route = part(
+        "tank",
+        step("a", "work 0"),
+        step("b", "work 1", ways_back=(back("0.3", "b"),)),
+        step("c", "work 2", ways_back=(back("0.2", "a", remedy), back("0.1", "c"))),
+        step("d", "work 3", ways_back=(back("0.25", "b", remedy),)),
+    )
+    room = Laboratory(restoration(route, operations=works, schedule=schedule()))
+    sample = room.sample(40_000)
+    allowance = float(sum(item.allowance.minutes for item in room.explained.steps))
+    first = sum(minutes.sum() for minutes in sample.minutes if minutes is not None)
+    added = np.zeros(sample.count)
+    for delay in sample.delays.values():
+        added[delay.trials] += delay.minutes
+    assert abs(added.mean() - allowance) < 4 * added.std() / sqrt(sample.count)
+    assert sample.hands.sum() == pytest.approx(first + added.sum(), rel=1e-4)
+
+
+def test_all_visits_of_a_step_share_its_speed() -> None:
+    """p = .2, cost 10, CV .4: mean 12.5, variance 61.25 with a shared speed (51.25 with a speed for each visit)."""
+    works = (operation("coat", run=D(10_000), spread=D("0.4")),)
+    tank = part("tank", step("coat", "coat", ways_back=(back("0.2", "coat"),)))
+    room = Laboratory(restoration(tank, operations=works, policy=policy(pace_spread=D(0)), schedule=schedule()))
+    time = room.sample(100_000).hands / 1000
+    assert abs(time.mean() - 12.5) < 4 * sqrt(61.25 / 100_000)
+    fourth = float(((time - time.mean()) ** 4).mean())
+    assert abs(time.var() - 61.25) < 4 * sqrt((fourth - 61.25**2) / 100_000)
+
+
+def test_a_lot_that_comes_back_bad_goes_out_again() -> None:
+    """p = .3 and 5 days at the vendor's, one on the road each way: each return costs seven more working days."""
+    chrome = service("chrome", lead_days=5, late_spread=D(0), transport_days=1)
+    bumper = part("bumper", step("chrome", "chrome", LOT, ways_back=(back("0.3", "chrome"),)))
+    given_restoration = restoration(bumper, services=(chrome,), schedule=schedule())
+    room = Laboratory(given_restoration)
+    found = room.ends(room.sample(20_000), failing=("chrome",)).path
+    days = room.clocks.shop.index[room.clocks.shop.day_at(found)]
+    for returns in range(4):
+        share = float((days == 7 + 7 * returns).mean())
+        exact = 0.7 * 0.3**returns
+        assert abs(share - exact) < 4 * sqrt(exact * (1 - exact) / 20_000)
+    assert set(np.unique(days % 7)) == {0}
+
+
+def test_a_part_that_fails_does_not_keep_the_rest_of_its_batch() -> None:
+    """Both are blasted in one go; only the frame can fail, and only what waits for the frame waits for its redo."""
+    works = (operation("blast", run=D(540), spread=D(0)), operation("fit", spread=D(0), shares_setup=False))
+    frame = part("frame", step("f1", "blast", ways_back=(back("0.9", "f1"),)), step("f2", "fit"))
+    seat = part("seat", step("s1", "blast"), step("s2", "fit"))
+    given_restoration = restoration(frame, seat, operations=works, policy=policy(pace_spread=D(0)), schedule=schedule())
+    room = Laboratory(given_restoration)
+    found = room.ends(room.sample(500), failing=("f1",))
+    frame_ends, seat_ends = (found.finish[room.graph.home[uid]] for uid in ("f2", "s2"))
+    assert len(np.unique(seat_ends)) == 1
+    assert len(np.unique(frame_ends)) > 10
+
+
+def test_a_redo_takes_hands_and_places() -> None:
+    bake = operation("bake", run=D(60), elapsed=D(120), place="oven", occupies=True, spread=D(0))
+    tank = part("tank", step("bake", "bake", ways_back=(back("0.5", "bake"),)))
+    room = Laboratory(restoration(tank, operations=(bake,), policy=policy(pace_spread=D(0)), schedule=schedule()))
+    sample = room.sample(2000)
+    visits = sample.hands // 60
+    assert 1.8 < visits.mean() < 2.2
+    assert bool((sample.taken["oven"] == 180 * visits).all())
+    assert bool((sample.attended["oven"] == 60 * visits).all())
+
+
+# -- what is promised ------------------------------------------------------------------------------------------------
+
+
+def late_lot(**changes: Any) -> Promise:
+    plain: dict[str, Any] = {"services": (service("zinc", lead_days=20, late_spread=D("0.5")),)}
+    return promise_of(part("bolts", step("zinc", "zinc", LOT)), **(plain | changes))
+
+
+def test_there_are_as_many_trials_as_the_error_asks_for() -> None:
+    made = late_lot()
+    assert LEAST <= made.trials <= MOST
+    assert made.error <= WANTED or made.trials == MOST
+    wide = late_lot(services=(service("zinc", lead_days=200, late_spread=D(1)),))
+    assert (wide.trials, wide.error > WANTED) == (MOST, True)
+    sure = late_lot(services=(service("zinc", lead_days=20, late_spread=D(0)),))
+    assert (sure.trials, sure.error) == (LEAST, 0)
+
+
+def test_the_same_seed_gives_the_same_promise_in_whatever_order_parts_come() -> None:
+    for seed in range(8):
+        given_restoration = test_plan.made(seed, limits=True)
+        turned = replace(given_restoration, parts=given_restoration.parts[::-1])
+        made = promised(given_restoration, trials=300, seed="one")
+        assert promised(turned, trials=300, seed="one") == made
+        assert promised(given_restoration, trials=300, seed="one") == made
+
+
+def test_another_seed_gives_other_trials() -> None:
+    assert late_lot(seed="one", trials=LEAST).bars != late_lot(seed="two", trials=LEAST).bars
+
+
+def test_what_belongs_to_a_step_is_drawn_alike_whatever_else_there_is() -> None:
+    works = (operation("long", run=D(5400), shares_setup=False),)
+    one = part("a", step("a1", "long", ways_back=(back("0.4", "a1"),)))
+    more = part("0", step("01", "long", ways_back=(back("0.4", "01"),)))
+    rooms = [Laboratory(restoration(*parts, operations=works, schedule=schedule())) for parts in ([one], [more, one])]
+    alone, beside = (room.sample(200) for room in rooms)
+    assert np.array_equal(alone.minutes[0], beside.minutes[rooms[1].graph.home["a1"]])
+    assert np.array_equal(alone.delays["a1"].minutes, beside.delays["a1"].minutes)
+
+
+def test_the_day_promised_is_kept_as_often_as_the_policy_says() -> None:
+    days = [late_lot(policy=policy(kept=D(kept)), trials=MOST).day for kept in ("0.7", "0.8", "0.95")]
+    assert days == sorted(set(days))
+    fresh = Laboratory(
+        restoration(
+            part("bolts", step("zinc", "zinc", LOT)),
+            services=(service("zinc", lead_days=20, late_spread=D("0.5")),),
+            schedule=schedule(),
+        ),
+        seed="other trials",
+    )
+    found = fresh.clocks.bike.day_at(fresh.ends(fresh.sample(20_000)).path) + fresh.times.shop.first
+    for day, kept in zip(days, (0.7, 0.8, 0.95), strict=True):
+        # A whole day of these is several in a hundred: that one keeps it, the day before does not.
+        assert float((found <= day_of(day)).mean()) > kept - 0.02
+        assert float((found < day_of(day)).mean()) < kept + 0.02
+
+
+def test_no_day_before_the_plan_is_promised() -> None:
+    """Half of all lots come before the mean: the likely day is earlier than the plan's, the promise is not."""
+    made = late_lot(policy=policy(kept=D("0.5")), services=(service("zinc", lead_days=60, late_spread=D(1)),))
+    assert made.likely < made.planned == made.day
+
+
+def test_the_bars_hold_every_trial_in_order() -> None:
+    made = late_lot()
+    assert sum(bar.chance for bar in made.bars) == 1
+    assert 2 < len(made.bars) <= 12
+    for one, other in zip(made.bars, made.bars[1:], strict=False):
+        assert day_of(other.first) == day_of(one.last) + 1
+    assert made.bars[0].first <= made.likely <= made.bars[-1].last
+
+
+def test_what_the_ready_day_hangs_on_is_named() -> None:
+    lots = (service("zinc", lead_days=20), service("chrome", lead_days=20), service("weld", lead_days=2))
+    bolts, bumper = part("bolts", step("b", "zinc", LOT)), part("bumper", step("c", "chrome", LOT))
+    frame = part("frame", step("w", "weld", LOT), step("fit", waits_for=("b", "c")))
+    causes = {(cause.kind, cause.name): cause.share for cause in promise_of(bolts, bumper, frame, services=lots).causes}
+    assert causes.pop((CauseKind.PART, "frame")) == 1
+    zinc, chrome = causes.pop((CauseKind.LOT, "zinc")), causes.pop((CauseKind.LOT, "chrome"))
+    assert zinc + chrome == 1
+    assert 0.42 < zinc < 0.58
+    assert causes == {}
+
+
+def test_hands_that_do_not_suffice_are_named() -> None:
+    works = (operation("long", run=D(5400), shares_setup=False),)
+    parts = [part(uid, step(f"{uid}1", "long")) for uid in "abcdef"]
+    made = promise_of(*parts, operations=works, schedule=schedule(hands=D(1), productive=D(1)))
+    assert [(cause.kind, cause.share) for cause in made.causes] == [(CauseKind.HANDS, 1)]
+
+
+def test_a_part_whose_redo_decides_is_named_and_not_its_batch() -> None:
+    works = (operation("blast", run=D(60), spread=D(0)),)
+    frame = part("frame", step("f1", "blast", ways_back=(back("0.5", "f1"),)))
+    made = promise_of(frame, part("seat", step("s1", "blast")), operations=works)
+    shares = {(cause.kind, cause.uid): float(cause.share) for cause in made.causes}
+    assert shares[CauseKind.PART, "frame"] == pytest.approx(0.5, abs=0.1)
+    assert sum(shares.values()) == pytest.approx(1)
+
+
+def test_held_days_move_the_promise_as_they_move_the_plan() -> None:
+    works = (operation("long", run=D(5400)),)
+    frame = part("frame", step("weld", "long"))
+    held = schedule(held=(Held(START, "2026-03-06", "waiting for the customer"),))
+    one, other = promise_of(frame, operations=works), promise_of(frame, operations=works, schedule=held)
+    assert int(np.busday_count(one.day, other.day)) == 5
+    assert int(np.busday_count(one.planned, other.planned)) == 5
+
+
+def test_a_promise_past_the_known_holidays_says_so() -> None:
+    shop = calendar(known_until="2026-03-31")
+    made = late_lot(schedule=schedule(shop=shop))
+    (remark,) = made.remarks
+    assert remark.text == promises.BEYOND
+    assert dict(remark.values) == {"known": "2026-03-31", "name": "the shop"}
+    assert late_lot().remarks == ()
+
+
+def test_a_latest_wait_that_no_trial_can_honour_is_given_up_as_in_the_plan() -> None:
+    works = (
+        operation("plate", run=D(60), elapsed=D(720), latest_wait=D(120), spread=D(0)),
+        operation("bake", run=D(15), spread=D(0)),
+    )
+    made = promise_of(part("bolts", step("plate", "plate"), step("bake", "bake")), operations=works)
+    assert made.broken == 0
+    assert made.planned == "2026-03-03"
+
+
+def test_latest_waits_that_some_trials_break_are_counted() -> None:
+    """The masks take half a day in the plan and must not take more than one; in some trials they do."""
+    works = (
+        operation("plate", spread=D(0), latest_wait=D(1440)),
+        operation("coat", spread=D(0)),
+        operation("cut", run=D(400), spread=D("0.8")),
+    )
+    bolts = part("bolts", step("plate", "plate"), step("coat", "coat", waits_for=("masks",)))
+    masks = part("masks", step("masks", "cut", waits_for=("plate",)))
+    made = promise_of(bolts, masks, operations=works)
+    assert 0 < made.broken < D("0.5")
+
+
+def test_a_bike_with_nothing_to_do_is_ready_for_certain() -> None:
+    made = promise_of()
+    assert (made.likely, made.day, made.causes) == (START, START, ())
+
+
+def test_a_promise_can_be_kept() -> None:
+    made = late_lot()
+    assert load(Promise, dump(made)) == made
