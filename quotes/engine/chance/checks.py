@@ -5,7 +5,7 @@ from decimal import Decimal
 
 from quotes.engine.chance.fixed_lines import CONSUMABLE, Thing
 from quotes.engine.errors import BadInput
-from quotes.engine.inputs import Policy, Restoration, Work
+from quotes.engine.inputs import Consumable, Policy, Purchase, Restoration, Service, Work
 from quotes.engine.results import Branch
 
 
@@ -57,7 +57,7 @@ def branch(of: Branch, names: Mapping[str, str]) -> None:
 def statuses(restoration: Restoration, things: Iterable[Thing]) -> list[float]:
     """The spread (CV) of each thing's price by its status; `BadInput` for a status without one."""
     spreads = dict(restoration.policy.status_spreads)
-    items = {
+    items: dict[Thing, Consumable | Service | Purchase] = {
         **{(CONSUMABLE, item.key): item for item in restoration.consumables},
         **{(Work.SERVICE.value, item.key): item for item in restoration.services},
         **{(Work.PURCHASE.value, item.key): item for item in restoration.purchases},

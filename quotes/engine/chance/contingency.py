@@ -26,7 +26,7 @@ from quotes.engine.chance import checks, draws
 from quotes.engine.chance.assessment import DIGITS, WORDS, Assessment, Cause, at_most, money, not_exceeded
 from quotes.engine.chance.fixed_lines import FixedLines, Priced, Thing, fixed_lines
 from quotes.engine.chance.quantiles import Array, gamma_beyond, lognormal, lognormal_beyond, pert
-from quotes.engine.chance.route_moments import Moments, moments
+from quotes.engine.chance.route_moments import Moments, moments, summed
 from quotes.engine.inputs import ZERO, Policy, Restoration
 from quotes.engine.money import CONTEXT, places, rounded, shared_out
 from quotes.engine.results import Branch, StepResult
@@ -40,12 +40,11 @@ _FINE = 10**12
 
 @dataclass(frozen=True, slots=True)
 class _Event:
-    """A branch on a fixed line, with its moments [money]."""
+    """A branch on a fixed line, with its variance [money²]."""
 
     branch: Branch
     line: int
     cause: str
-    mean: float
     variance: float
 
 
@@ -95,7 +94,7 @@ def _events(restoration: Restoration, lines: FixedLines, branches: Sequence[Bran
         if branch.part in at and branch.chance and branch.high:
             certain = branch.low == branch.high
             cause = "finish" if certain and branch.uid not in damages else "damage"
-            found.append(_Event(branch, at[branch.part], cause, *_moments_of(branch)))
+            found.append(_Event(branch, at[branch.part], cause, _variance_of(branch)))
     return found
 
 
@@ -104,12 +103,12 @@ def _expected(branch: Branch) -> Decimal:
     return branch.chance * (branch.low + 4 * branch.likely + branch.high) / 6
 
 
-def _moments_of(branch: Branch) -> tuple[float, float]:
-    """Mean and variance of a Bernoulli times a PERT-beta, whose variance is (µ − low)(high − µ) / 7."""
+def _variance_of(branch: Branch) -> float:
+    """Variance of a Bernoulli times a PERT-beta, whose own variance is (µ − low)(high − µ) / 7 [money²]."""
     chance, low, likely, high = map(float, branch[3:])
     mean = (low + 4 * likely + high) / 6
     variance = (mean - low) * (high - mean) / 7
-    return chance * mean, chance * (variance + (1 - chance) * mean * mean)
+    return chance * (variance + (1 - chance) * mean * mean)
 
 
 def _variables(restoration: Restoration, lines: FixedLines, events: Sequence[_Event]) -> _Variables:
@@ -117,7 +116,7 @@ def _variables(restoration: Restoration, lines: FixedLines, events: Sequence[_Ev
     found = moments(costs)
     priced = lines.priced(costs, found)
     spreads = np.array(checks.statuses(restoration, lines.things), dtype=np.float64)
-    charges = np.bincount(priced.thing, priced.charge, len(lines.things))
+    charges = summed(priced.charge, priced.thing, len(lines.things))
     pace = float(restoration.policy.pace_spread)
     return _Variables(pace, found, priced, list(lines.things), charges, spreads, events)
 
@@ -150,7 +149,7 @@ def _covariances(known: _Variables, count: int) -> tuple[Array, dict[str, float]
     with_pace = pace * found.labour * found.labour.sum()
     work = (1 + pace) * found.labour_variance + (1 + known.price_variance) * found.other_variance + 2 * found.covariance
     each = known.spreads**2 * known.charges
-    prices = np.bincount(known.priced.line, known.priced.charge * each[known.priced.thing], count)
+    prices = summed(known.priced.charge * each[known.priced.thing], known.priced.line, count)
     lines = with_pace + np.maximum(work, 0) + prices
     causes = {"pace": float(with_pace.sum()), "work": float(np.maximum(work, 0).sum()), "prices": float(prices.sum())}
     for event in known.events:
@@ -201,7 +200,7 @@ def _happens(branch: Branch, totals: Array) -> None:
     """Add what an event costs to the trials in which it happens, the dearest first."""
     chance = float(branch.chance)
     count = int(np.ceil(chance * draws.TRIALS - 0.5))
-    at = 1 - (np.arange(count) + 0.5) / (chance * draws.TRIALS)
+    at: Array = 1 - (np.arange(count, dtype=np.float64) + 0.5) / (chance * draws.TRIALS)
     low, likely, high = map(float, branch[4:])
     totals[draws.order(f"event:{branch.uid}", count)] += pert(at, low, likely, high)
 

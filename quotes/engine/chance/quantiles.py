@@ -103,7 +103,8 @@ def pert(at: Array, low: float, likely: float, high: float) -> Array:
     if high <= low:
         return np.full_like(at, low)
     below = _pert_below((likely - low) / (high - low))
-    return low + (high - low) * np.interp(at, below, _SHARES)
+    amounts: Array = low + (high - low) * np.interp(at, below, _SHARES)
+    return amounts
 
 
 _ANGLES = np.linspace(0, np.pi, CELLS + 1)

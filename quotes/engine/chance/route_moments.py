@@ -149,19 +149,19 @@ def moments(costs: Costs) -> Moments:
     return Moments(
         redone,
         taken,
-        _by(part, labour, count) + _by(way_part, taken * costs.remedy_labour, count),
-        _by(part, other, count) + _by(way_part, taken * costs.remedy_other, count),
-        np.maximum(variances[0], 0) + _by(part, costs.spread**2 * square, count),
+        summed(labour, part, count) + summed(taken * costs.remedy_labour, way_part, count),
+        summed(other, part, count) + summed(taken * costs.remedy_other, way_part, count),
+        np.maximum(variances[0], 0) + summed(costs.spread**2 * square, part, count),
         np.maximum(variances[1], 0),
         variances[2],
-        thirds[0] + _by(part, speed_third(costs.spread) * cubes, count),
+        thirds[0] + summed(speed_third(costs.spread) * cubes, part, count),
         *thirds[1:],
     )
 
 
-def _by(part: Rows, values: Array, count: int) -> Array:
-    sums: Array = np.bincount(part, values, count)
-    return sums
+def summed(values: Array, by: Rows, count: int) -> Array:
+    """The sum of ``values`` for each of ``count`` things; ``by`` says which is whose."""
+    return np.bincount(by, values, count).astype(np.float64)
 
 
 class _Group(NamedTuple):

@@ -43,8 +43,8 @@ class Chain(Protocol):
 
 def speed_third(spread: Array) -> Array:
     """Third cumulant of a lognormal factor of mean 1 and CV ``spread``."""
-    square = spread**2
-    return square**2 * (3 + square)
+    square = spread * spread
+    return square * square * (3 + square)
 
 
 def step_cubes(first: Array, again: Array, redone: Array) -> Array:
@@ -78,7 +78,8 @@ def _third(chain: Chain, x: Array) -> Array:
 
 def _after(chain: Chain, x: Array) -> Array:
     """M x: what is expected to come after a visit of each."""
-    return np.einsum("pij,pj->pi", chain.between, x)
+    after: Array = np.einsum("pij,pj->pi", chain.between, x)
+    return after
 
 
 def _with_speeds(chain: Chain, x: Array, first: Array, again: Array, spread: Array) -> Array:
