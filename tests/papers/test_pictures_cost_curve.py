@@ -1,4 +1,3 @@
-import re
 from dataclasses import replace
 from decimal import Decimal
 
@@ -8,7 +7,7 @@ from django.utils import translation
 
 from shop.papers.pictures import PAPER, PHONE
 from shop.papers.pictures.cost_curve import CostCurve, cost_curve_in_words, draw
-from tests.papers.seen import Seen, area
+from tests.papers.seen import Seen, area, points
 
 WIDTHS = [PHONE, PAPER]
 # Every cost from 10,000 to 12,000 is as likely as another: a uniform distribution, whose figures a textbook gives.
@@ -32,8 +31,7 @@ def seen(curve: CostCurve, width: int = PHONE) -> Seen:
 
 
 def line(picture: Seen) -> list[tuple[float, float]]:
-    numbers = [float(number) for number in re.findall(r"[\d.]+", picture.all("polyline")[0].attrib["points"])]
-    return list(zip(numbers[::2], numbers[1::2], strict=True))
+    return points(picture.all("polyline")[0].attrib["points"])
 
 
 def posts(picture: Seen) -> dict[str, float]:
@@ -62,12 +60,15 @@ def test_the_curve_is_as_high_as_the_chance(width: int) -> None:
         assert y == pytest.approx(ground + (top - ground) * step / 20, abs=0.02)
 
 
+def hatch(picture: Seen) -> list[tuple[float, float]]:
+    (shape,) = [one for one in picture.all("path") if one.attrib["fill"] == "url(#cost-lost)"]
+    return points(shape.attrib["d"])
+
+
 @pytest.mark.parametrize("width", WIDTHS)
 def test_the_hatched_part_is_the_average_loss_and_as_high_as_the_chance_of_it(width: int) -> None:
     picture = seen(UNIFORM, width)
-    (shape,) = [one for one in picture.all("path") if one.attrib["fill"] == "url(#cost-lost)"]
-    numbers = [float(number) for number in re.findall(r"[\d.]+", shape.attrib["d"])]
-    corners = list(zip(numbers[::2], numbers[1::2], strict=True))
+    corners = hatch(picture)
     way = line(picture)
     per_pound, high = (way[-1][0] - way[0][0]) / 2000, way[0][1] - way[-1][1]
     # Mean excess of a uniform cost over P: (b − P)² / (2 (b − a)) = 500² / 4000 = 62.5; its chance: 500 / 2000.
@@ -75,6 +76,15 @@ def test_the_hatched_part_is_the_average_loss_and_as_high_as_the_chance_of_it(wi
     assert max(corners)[0] == pytest.approx(way[-1][0])
     edge = [y for x, y in corners if x == min(corners)[0]]
     assert (max(edge) - min(edge)) / high == pytest.approx(0.25, abs=0.001)
+
+
+def test_a_curve_that_stops_short_of_the_dearest_bikes_is_hatched_as_far_as_it_goes() -> None:
+    known = replace(UNIFORM, points=UNIFORM.points[:19])
+    picture = seen(known)
+    way = line(picture)
+    per_pound, high = (way[-1][0] - way[0][0]) / 1800, (way[0][1] - way[-1][1]) / 0.9
+    # The loss of 11,500 to 11,800 and no further: (500² − 200²) / 4000 = 52.5.
+    assert area(hatch(picture)) / (per_pound * high) == pytest.approx(52.5, rel=0.01)
 
 
 def test_the_chance_of_losing_is_read_between_two_points() -> None:

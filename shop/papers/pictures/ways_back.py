@@ -9,8 +9,6 @@ from shop.papers.pictures.chances import Chance
 EDGE = 4
 LANE = 4
 LANES = 3
-# What a way back to the same stop and its writing take, in columns.
-OWN_LOOP = 0.9
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -65,7 +63,7 @@ def legs(ways: Sequence[WayBack], in_row: int) -> Levels:
 def _stretches(way: WayBack, in_row: int) -> list[Stretch]:
     start, end = way.start // in_row, way.to // in_row
     if start == end:
-        return [Stretch(way, start, min(way.to % in_row, way.start % in_row - OWN_LOOP), way.start % in_row)]
+        return [Stretch(way, start, way.to % in_row, way.start % in_row)]
     return [Stretch(way, start, -1, way.start % in_row), Stretch(way, end, -1, way.to % in_row)]
 
 
