@@ -35,7 +35,7 @@ def far_off(found: Uncertain, trials: int) -> list[float]:
     return [abs(oracle.quantile(result.totals, kept) / oracle.quantile(walked, kept) - 1) for kept in QUANTILES]
 
 
-@pytest.mark.parametrize("number", [2, 5])
+@pytest.mark.parametrize("number", [1, 2])
 def test_quantiles_are_those_of_a_hundred_thousand_walks(number: int) -> None:
     assert max(far_off(bike(number), 100_000)) < WITHIN
 
