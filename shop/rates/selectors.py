@@ -46,7 +46,14 @@ def policy(on: date) -> PricePolicy | None:
 
 def odds(on: date) -> Odds:
     """What the shop believes on a day; where nothing is noted, what Bareframe begins with, unsaved."""
-    return latest_first(Odds.objects.all(), on=on).first() or Odds(valid_from=on)
+    return latest_first(Odds.objects.all(), on=on).first() or begun_with(on)
+
+
+def begun_with(on: date) -> Odds:
+    """The odds of a shop that has noted none; a column's default is no decimal before it is cleaned."""
+    row = Odds(valid_from=on)
+    row.clean_fields()
+    return row
 
 
 @dataclass(frozen=True, slots=True)

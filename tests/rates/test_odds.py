@@ -5,6 +5,7 @@ from typing import Any
 
 import pytest
 from django.core.exceptions import ValidationError
+from django.db import models
 
 from shop.journal.models import Entry
 from shop.rates import selectors, services
@@ -34,6 +35,13 @@ def test_the_journal_tells_what_changed() -> None:
     entry = Entry.objects.latest("id")
     assert (entry.what, entry.subject_type) == ("odds noted", "rates.odds")
     assert '"proven":"95"' in entry.after.replace(".00", "")
+
+
+def test_a_shop_that_noted_none_begins_with_exact_figures_that_nobody_has_saved() -> None:
+    row = selectors.odds(MARCH)
+    assert (row.pk, row.strong, row.proven, row.kept) == (None, 20, 90, 80)
+    figures = [getattr(row, field.name) for field in Odds._meta.fields if isinstance(field, models.DecimalField)]
+    assert {type(figure) for figure in figures} == {Decimal}
 
 
 @pytest.mark.parametrize(
