@@ -12,9 +12,10 @@ from django.utils.translation import gettext_lazy
 from quotes.engine import canonical
 from quotes.engine.money import from_minor, places, to_minor
 from quotes.pricing.models import Draft
-from shop.methods.models import Measure, Operation, Service
+from shop.methods.models import Measure, Operation, PartKind, Service
 from shop.rates.models import Status, TaxRate
-from shop.restorations.models import Part
+from shop.restorations.models import Part, Side
+from shop.restorations.services import SIDES
 from shop.routes.models import Source, Step
 
 if TYPE_CHECKING:  # ModelForm takes its model in brackets for the type checker only
@@ -79,6 +80,8 @@ class PartForm(PartModelForm):
         fields = (
             "name",
             "area_name",
+            "kind",
+            "side",
             "pieces",
             "material",
             "condition",
@@ -103,7 +106,23 @@ class PartForm(PartModelForm):
         self.fields["tax"] = forms.ChoiceField(
             label=_("Tax"), choices=sorted({instance.tax: instance.tax, **codes}.items())
         )
+        _ask_which(self.fields["side"], instance.kind)
         plainly(self)
+
+
+def which_one(kind: PartKind | None) -> str:
+    """The question that a kind of part asks which comes as two that are not alike; empty for others."""
+    if kind is None or not kind.pair:
+        return ""
+    pair = kind.get_pair_display()
+    return _("%(pair)s are not always the same: which one is this?") % {"pair": pair[:1].upper() + pair[1:]}
+
+
+def _ask_which(field: forms.Field, kind: PartKind | None) -> None:
+    """Ask beside the field, and offer only what the kind comes as."""
+    field.help_text = which_one(kind)
+    sides = SIDES[PartKind.Pair(kind.pair)] if kind and kind.pair else tuple(Side)
+    field.choices = [("", "—"), *((side.value, side.label) for side in sides)]  # type: ignore[attr-defined]
 
 
 class MoneyField(Number):
@@ -183,16 +202,34 @@ class NewPartForm(forms.Form):
 
     name = forms.CharField(label=gettext_lazy("Part"), max_length=100)
     area_name = forms.CharField(label=gettext_lazy("Area of the bike"), max_length=60, required=False)
+    kind = forms.ModelChoiceField(PartKind.objects.all(), label=gettext_lazy("Kind of part"), required=False)
+    side = forms.ChoiceField(
+        label=gettext_lazy("Which one"),
+        choices=[("", "—"), *((side.value, side.label) for side in Side)],
+        required=False,
+    )
     pieces = forms.IntegerField(
         label=gettext_lazy("Pieces"),
         min_value=0,
         max_value=100_000,
         initial=1,
     )
+    asked = forms.BooleanField(widget=forms.HiddenInput, required=False)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         plainly(self)
+
+    def clean(self) -> dict[str, Any]:
+        """Ask once which one it is; who leaves it empty then means both, or does not know."""
+        data: dict[str, Any] = super().clean() or {}
+        question = which_one(data.get("kind"))
+        if question and not data.get("side") and not data.pop("asked", False):
+            self.data = self.data.copy()  # type: ignore[attr-defined]  # what a page sends can be copied
+            self.data["asked"] = "on"  # type: ignore[index]
+            self.add_error("side", _("%(question)s Leave it empty if this line is both.") % {"question": question})
+        data.pop("asked", None)
+        return data
 
 
 class NewStepForm(forms.Form):

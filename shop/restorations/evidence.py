@@ -17,6 +17,7 @@ from django.utils.translation import gettext as _
 from quotes.engine.evidence import origin_of
 from shop.journal.services import record, subject_of
 from shop.methods.models import Finish
+from shop.papers.models import Photograph
 from shop.restorations.models import FinishCandidate, FinishEvidence, Part
 from shop.restorations.services import change_scope, hold_part, hold_scope, refuse_out_of_scope, set_fields, told
 from shop.restorations.speaking import number_of, speaks_of
@@ -179,6 +180,17 @@ def bring_back_evidence(*, evidence: FinishEvidence, who: str, now: datetime) ->
         _refuse_unsound(evidence)
         _mark(evidence, None)
         record(who=who, at=now, what="finish evidence brought back", subject=subject_of(evidence))
+    return evidence
+
+
+@transaction.atomic
+def add_photograph(*, evidence: FinishEvidence, photograph: Photograph, who: str, now: datetime) -> FinishEvidence:
+    """Put a photograph that was kept already beside the evidence it shows. What is believed stays as it is."""
+    _hold(evidence)
+    refuse_out_of_scope(evidence.part)
+    evidence.photographs.add(photograph)
+    after = {"photograph": photograph.caption}
+    record(who=who, at=now, what="photograph added to finish evidence", subject=subject_of(evidence), after=after)
     return evidence
 
 

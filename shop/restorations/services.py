@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 
 from shop.journal.services import record, subject_of
 from shop.methods.models import PartKind
-from shop.restorations.models import Customer, Machine, Part, Restoration, Side
+from shop.restorations.models import Customer, FinishEvidence, Machine, Part, Restoration, Side
 
 GAP = 10
 FAR = 1_000_000_000
@@ -39,6 +39,9 @@ PART_FIELDS = (
 
 CUSTOMER_FIELDS = ("name", "address", "email", "phone")
 MACHINE_FIELDS = ("maker", "model", "year", "frame_number", "engine_number", "market")
+
+#: What finish evidence may be limited to.
+EVIDENCE_SPEAKS_OF = {"year", "frame_number", "market"}
 
 
 class ChangedMeanwhileError(Exception):
@@ -301,7 +304,8 @@ def change_restoration(
     """Correct what was said when it was begun: fields of the customer, of the machine, title and day.
 
     What is not named stays. All that is wrong is said at once, by the plain names of the fields, and nothing is saved.
-    The scope version stays: what is to be done to the bike is the same.
+    The scope version stays, since what is to be done to the bike is the same, unless finish evidence may speak of another
+    machine now.
     """
     hold_scope(restoration.pk)
     restoration.refresh_from_db(from_queryset=Restoration.objects.select_related("customer", "machine"))
@@ -322,6 +326,9 @@ def change_restoration(
         raise ValidationError(wrong)
     for row, before in changed:
         _save_corrected(row, before, who=who, now=now)
+    corrected = {field for row, before in changed if isinstance(row, Machine) for field in before}
+    if corrected & EVIDENCE_SPEAKS_OF and FinishEvidence.objects.filter(part__restoration=restoration).exists():
+        change_scope(restoration)
     return restoration
 
 
@@ -350,3 +357,19 @@ def told(fields: Mapping[str, Any]) -> dict[str, object]:
     return {
         name.replace("_", " "): (str(value) if isinstance(value, Model) else value) for name, value in fields.items()
     }
+
+
+@transaction.atomic
+def start_on(*, restoration: Restoration, starts_on: date | None, who: str, now: datetime) -> Restoration:
+    """Say from which day on work can go on; None for at once. The plan follows."""
+    hold_scope(restoration.pk)
+    restoration.refresh_from_db(fields=["starts_on"])
+    before = restoration.starts_on
+    if before == starts_on:
+        return restoration
+    restoration.starts_on = starts_on
+    restoration.save(update_fields=["starts_on"])
+    change_scope(restoration)
+    subject = subject_of(restoration)
+    record(who=who, at=now, what="start changed", subject=subject, before={"day": before}, after={"day": starts_on})
+    return restoration

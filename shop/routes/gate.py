@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
+from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -103,19 +104,35 @@ def refusals(step: Step, *, odds: Odds) -> list[Refusal]:
     part = step.part
     if not _is_held(step, part):
         return []
-    overridden = set(Override.objects.filter(step=step).values_list("step", flat=True))
+    overridden = set(_overrides(step=step))
     return _refusals(part, [step], part.restoration.machine, heard_of(part), odds, overridden)
 
 
 def gate_for_scope(scope: Scope, odds: Odds) -> dict[str, tuple[Refusal, ...]]:
     """Step uid to why it may not begin yet, for the steps that are held back, in four queries."""
+    overridden = set(_overrides(step__part__restoration=scope.restoration))
     known, machine = heard(scope), scope.restoration.machine
-    here = {"step__part__restoration": scope.restoration}
-    overridden = set(Override.objects.filter(**here).values_list("step", flat=True))
+    return _by_step(
+        refusal
+        for part in scope.parts
+        for refusal in _refusals(part, scope.steps[part.pk], machine, known, odds, overridden)
+    )
+
+
+def gate_for_part(part: Part, steps: Iterable[Step], known: Heard, odds: Odds) -> dict[str, tuple[Refusal, ...]]:
+    """The same for the ``steps`` of one part, whose evidence was read already: one query."""
+    overridden = set(_overrides(step__part=part))
+    return _by_step(_refusals(part, steps, part.restoration.machine, known, odds, overridden))
+
+
+def _overrides(**steps: Any) -> Iterable[int]:
+    return Override.objects.filter(**steps).values_list("step", flat=True)
+
+
+def _by_step(refusals: Iterable[Refusal]) -> dict[str, tuple[Refusal, ...]]:
     found: dict[str, tuple[Refusal, ...]] = {}
-    for part in scope.parts:
-        for refusal in _refusals(part, scope.steps[part.pk], machine, known, odds, overridden):
-            found[refusal.step] = (*found.get(refusal.step, ()), refusal)
+    for refusal in refusals:
+        found[refusal.step] = (*found.get(refusal.step, ()), refusal)
     return found
 
 

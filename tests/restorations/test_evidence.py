@@ -191,6 +191,7 @@ def test_a_finish_that_is_not_listed_cannot_be_said(tank: Part) -> None:
 def test_the_machine_decides_what_speaks_and_correcting_it_is_enough(tank: Part, red: Finish, black: Finish) -> None:
     trace(tank, red, origin="Parts book", years_to=1957)
     bike = tank.restoration
+    version = versions(tank)
     change_restoration(
         restoration=bike,
         customer={},
@@ -200,7 +201,7 @@ def test_the_machine_decides_what_speaks_and_correcting_it_is_enough(tank: Part,
         **WHO,
     )
     tank.refresh_from_db()
-    assert bike.machine.market == "Sweden"
+    assert (bike.machine.market, versions(tank)) == ("Sweden", version + 1)
     trace(Part.objects.get(), black, origin="Parts book", years_from=1958)
 
 

@@ -54,7 +54,13 @@ def restoration_of(uid: UUID) -> Restoration:
 def part_of(uid: UUID) -> Part:
     """A part with what its page needs, or 404."""
     query = Part.objects.select_related(
-        "restoration__customer", "restoration__machine", "size_class", "agreed_finish", "factory_finish", "old_finish"
+        "restoration__customer",
+        "restoration__machine",
+        "kind",
+        "size_class",
+        "agreed_finish",
+        "factory_finish",
+        "old_finish",
     )
     return get_object_or_404(query, uid=uid)
 
@@ -148,7 +154,8 @@ def _answer(request: HttpRequest, row: Part, form: BaseForm, names: list[str], *
     if not wrong:
         form = PartForm(instance=row)
     context = page(found) | _part_context(row, found, form)
-    context["boxes"] = saving.answered(context["boxes"], names, request.POST)
+    asked = [*names, "side"] if "kind" in names else names  # another kind asks another question there
+    context["boxes"] = saving.answered(context["boxes"], asked, request.POST)
     context["route_changed"] = not wrong and bool(ROUTE_CHANGES & set(names))
     return render(request, "desk/_answer.html", context)
 
@@ -160,7 +167,11 @@ def add_part(request: HttpRequest, uid: UUID) -> HttpResponse:
     form = NewPartForm(request.POST)
     if not form.is_valid():
         return _restoration_page(request, priced(draft_for(request, found)), status=422, new_part=form)
-    new = add_routed_part(restoration=found, who=who(request), now=timezone.now(), **form.cleaned_data)
+    try:
+        new = add_routed_part(restoration=found, who=who(request), now=timezone.now(), **form.cleaned_data)
+    except ValidationError as error:
+        saving.place(form, error, "name")
+        return _restoration_page(request, priced(draft_for(request, found)), status=422, new_part=form)
     return redirect("desk:part", uid=new.uid)
 
 

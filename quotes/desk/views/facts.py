@@ -21,7 +21,7 @@ from shop.restorations.models import Restoration
 from shop.restorations.services import change_restoration
 
 CUSTOMER = ("name", "address", "email", "phone")
-MACHINE = ("maker", "model", "year", "frame_number", "engine_number")
+MACHINE = ("maker", "model", "year", "frame_number", "engine_number", "market")
 
 
 class FactsForm(forms.Form):
@@ -36,6 +36,12 @@ class FactsForm(forms.Form):
     year = forms.IntegerField(label=gettext_lazy("Year"), min_value=1880, max_value=2100, required=False)
     frame_number = forms.CharField(label=gettext_lazy("Frame number"), max_length=40, required=False)
     engine_number = forms.CharField(label=gettext_lazy("Engine number"), max_length=40, required=False)
+    market = forms.CharField(
+        label=gettext_lazy("First sold in"),
+        max_length=40,
+        required=False,
+        help_text=gettext_lazy("Some evidence speaks of one market only."),
+    )
     title = forms.CharField(
         label=gettext_lazy("Title"), max_length=120, required=False, help_text=gettext_lazy("If empty, the machine.")
     )
