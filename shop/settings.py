@@ -205,9 +205,8 @@ STATICFILES_DIRS = [BASE_DIR / "static"]
 STATIC_ROOT = HOME / "static"
 MEDIA_ROOT = HOME / "documents"
 FILE_UPLOAD_HANDLERS = [
-    "shop.papers.uploads.Bounded",  # before the others: what is too large reaches neither memory nor disk
     "django.core.files.uploadhandler.MemoryFileUploadHandler",
-    "django.core.files.uploadhandler.TemporaryFileUploadHandler",
+    "shop.papers.uploads.Bounded",  # in place of Django's own, which fills the disk with whatever comes
 ]
 # How many photographs, and how many bytes as stored, one person and the whole shop may add: on one day, and in all.
 PHOTOGRAPH_LIMITS = {

@@ -67,6 +67,9 @@ class Photograph(models.Model):
     def get_absolute_url(self) -> str:
         return reverse("papers:photograph", args=[self.uid])
 
+    def get_thumbnail_url(self) -> str:
+        return reverse("papers:thumbnail", args=[self.uid])
+
 
 class PhotographCount(models.Model):
     """What was added by one person, or by the whole shop (``who`` empty), on one day, or in all (``day`` empty)."""

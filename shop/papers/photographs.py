@@ -1,6 +1,7 @@
 """Photographs, safe in: nothing that was sent is kept but its pixels, and those are made anew."""
 
 from datetime import date, datetime
+from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.core.files.uploadedfile import UploadedFile
@@ -35,7 +36,7 @@ SENTENCES = {
 
 
 def keep_photograph(
-    *, upload: UploadedFile, caption: str, taken_on: date | None, who: str, now: datetime
+    *, upload: "UploadedFile[Any]", caption: str, taken_on: date | None, who: str, now: datetime
 ) -> Photograph:
     """Keep the pixels of ``upload``, upright, as a JPEG of ours and a thumbnail; its name and type are not looked at.
 
@@ -70,7 +71,7 @@ def describe_photograph(
     return found
 
 
-def _content(upload: UploadedFile) -> bytes:
+def _content(upload: "UploadedFile[Any]") -> bytes:
     if (upload.size or 0) > LARGEST_BYTES:
         raise PictureRefused("bytes")
     upload.seek(0)

@@ -5,7 +5,7 @@ import json
 import warnings
 from typing import Any
 
-from PIL import Image, ImageCms
+from PIL import Image, ImageCms, UnidentifiedImageError
 
 KINDS = ("JPEG", "PNG", "WEBP")
 # A JPEG with further pictures behind the first, as telephones write them. Only the first is read.
@@ -51,7 +51,7 @@ def _opened(content: bytes, largest_pixels: int) -> Image.Image:
         picture = Image.open(io.BytesIO(content), formats=KINDS)
     except Image.DecompressionBombError as error:
         raise Refused("pixels") from error
-    except Image.UnidentifiedImageError as error:
+    except UnidentifiedImageError as error:
         raise Refused("damaged") from error
     if picture.format not in {*KINDS, WITH_MORE_BEHIND}:
         raise Refused("kind")

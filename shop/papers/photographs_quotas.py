@@ -53,8 +53,8 @@ def limits(*, who: str, today: date) -> Iterator[Limit]:
 def refuse_if_full(*, who: str, today: date) -> None:
     """Before the work of decoding; it reads only, so ``take`` still decides."""
     for limit in limits(who=who, today=today):
-        full = limit.counts().filter(photographs__gte=limit.photographs) | limit.counts().filter(bytes__gte=limit.bytes)
-        if full.exists():
+        count = limit.counts().first() or PhotographCount(photographs=0, bytes=0)
+        if count.photographs >= limit.photographs or count.bytes >= limit.bytes:
             raise QuotaFull(limit.name)
 
 
