@@ -1,24 +1,28 @@
 """What the customer reads. Built once when a quote is issued, frozen with it, and never holding a cost."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
 from django.utils.translation import gettext as _
 
-from quotes.engine.results import Result
-from quotes.pricing.models import Draft
+from quotes.engine.results import CREDIT, Result
+from quotes.pricing.models import Draft, Stage
 from shop.methods.models import Finish
 from shop.people.models import Shop
-from shop.restorations.models import Machine, Part
+from shop.restorations.models import Basis, Machine, Part
 from shop.routes.models import Step
 from shop.routes.selectors import Scope
 
 
 @dataclass(frozen=True, slots=True)
 class OfferLine:
-    """A part: what is done to it, how it will look, what it costs the customer. Its uid is never shown."""
+    """A part: what is done to it, how it will look, what it costs the customer. Its uid is never shown.
+
+    ``basis`` says what the price is: fixed, an estimate of at most ``cap``, or by the hour with ``cap`` as the limit at
+    which we ask.
+    """
 
     part: str
     depth: int
@@ -29,6 +33,8 @@ class OfferLine:
     work: tuple[str, ...]
     price: Decimal
     uid: str = ""
+    basis: str = Basis.FIXED.value
+    cap: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,8 +66,30 @@ class OfferStage:
 
 
 @dataclass(frozen=True, slots=True)
+class OfferCredit:
+    """What comes off: a fee that was paid, or a step left out of what was agreed."""
+
+    name: str
+    amount: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class OfferDamage:
+    """A damage that is not in the price: with its ``price`` if found, or without one when it is no part of the offer."""
+
+    part: str
+    name: str
+    price: Decimal | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Offer:
-    """Everything on the customer's PDF."""
+    """Everything on the customer's PDF.
+
+    ``price`` is that of the lines less the ``credits``. ``low`` and ``high`` are a ballpark's range [money with tax].
+    ``credit_days`` is how long an accepted fee is credited, ``credited_until`` the last day on which a credit in this
+    offer holds, ``varies`` the quote it varies.
+    """
 
     number: str
     version: int
@@ -88,6 +116,51 @@ class Offer:
     cautions: tuple[str, ...]
     record: str
     shop_contact: str = ""
+    stage: str = Stage.MAIN.value
+    varies: str = ""
+    credits: tuple[OfferCredit, ...] = ()
+    credited_until: str = ""
+    credit_days: int = 0
+    provisional: tuple[OfferDamage, ...] = ()
+    excluded: tuple[OfferDamage, ...] = ()
+    low: Decimal | None = None
+    high: Decimal | None = None
+
+    @property
+    def credited(self) -> Decimal:
+        """All that comes off."""
+        return sum((credit.amount for credit in self.credits), Decimal(0))
+
+    @property
+    def work_price(self) -> Decimal:
+        """What the lines come to before anything comes off."""
+        return self.price + self.credited
+
+    @property
+    def all_fixed(self) -> bool:
+        """Whether every line promises its price."""
+        return all(line.basis == Basis.FIXED for area in self.areas for line in area.lines)
+
+    @property
+    def is_credit(self) -> bool:
+        """Whether the customer gets money back."""
+        return self.total < 0
+
+
+@dataclass(frozen=True, slots=True)
+class Terms:
+    """What the stage adds to an offer; see `Offer` for the words. ``steps`` are the uids offered, None for all."""
+
+    stage: Stage = Stage.MAIN
+    steps: frozenset[str] | None = None
+    varies: str = ""
+    credited_until: date | None = None
+    credit_days: int = 0
+    low: Decimal | None = None
+    high: Decimal | None = None
+
+
+MAIN = Terms()
 
 
 def build(
@@ -103,6 +176,7 @@ def build(
     result: Result,
     assumptions: str,
     record: str,
+    terms: Terms = MAIN,
 ) -> Offer:
     """The offer of a priced draft."""
     restoration = scope.restoration
@@ -122,7 +196,7 @@ def build(
         engine_number=machine.engine_number,
         title=restoration.title,
         note=draft.note,
-        areas=_areas(scope, result),
+        areas=_areas(scope, result, terms.steps),
         price=result.price,
         discount=result.discount,
         net=result.net,
@@ -130,17 +204,29 @@ def build(
         total=result.total,
         stages=tuple(OfferStage(s.name, s.due, s.amount) for s in result.instalments),
         assumptions=tuple(line.strip() for line in assumptions.splitlines() if line.strip()),
-        cautions=cautions(scope),
+        cautions=cautions(scope, terms.steps),
         record=record,
         shop_contact=" · ".join(word for word in (shop.phone, shop.email) if word) if shop else "",
+        stage=terms.stage.value,
+        varies=terms.varies,
+        credits=tuple(OfferCredit(line.part, -line.price) for line in result.lines if line.basis == CREDIT),
+        credited_until=terms.credited_until.isoformat() if terms.credited_until else "",
+        credit_days=terms.credit_days,
+        provisional=tuple(OfferDamage(item.part, item.name, item.price) for item in result.provisional),
+        excluded=tuple(OfferDamage(item.part, item.name) for item in result.excluded),
+        low=terms.low,
+        high=terms.high,
     )
 
 
-def _areas(scope: Scope, result: Result) -> tuple[OfferArea, ...]:
+def _areas(scope: Scope, result: Result, offered: Collection[str] | None) -> tuple[OfferArea, ...]:
     """Lines by area in the order of the outline; an area that comes back later is the same area."""
-    prices = {line.uid: line.price for line in result.lines}
+    lines = {line.uid: line for line in result.lines}
     areas: dict[str, list[OfferLine]] = {}
     for part in scope.parts:
+        priced = lines.get(str(part.uid))
+        if priced is None:  # no part of this stage
+            continue
         line = OfferLine(
             uid=str(part.uid),
             part=part.name,
@@ -149,11 +235,17 @@ def _areas(scope: Scope, result: Result) -> tuple[OfferArea, ...]:
             finish=finish_text(part.agreed_finish),
             swatch=part.agreed_finish.swatch if part.agreed_finish else "",
             deviation=deviation(part),
-            work=_work(scope.steps[part.pk]),
-            price=prices[str(part.uid)],
+            work=_work(_offered(scope.steps[part.pk], offered)),
+            price=priced.price,
+            basis=priced.basis,
+            cap=priced.cap,
         )
         areas.setdefault(part.area_name or _("Other"), []).append(line)
-    return tuple(OfferArea(name, tuple(lines)) for name, lines in areas.items())
+    return tuple(OfferArea(name, tuple(found)) for name, found in areas.items())
+
+
+def _offered(steps: Sequence[Step], offered: Collection[str] | None) -> Sequence[Step]:
+    return steps if offered is None else [step for step in steps if str(step.uid) in offered]
 
 
 def _work(steps: Sequence[Step]) -> tuple[str, ...]:
@@ -173,7 +265,7 @@ def finish_text(finish: Finish | None) -> str:
     return f"{finish.name} ({', '.join(extra)})" if extra else finish.name
 
 
-def cautions(scope: Scope) -> tuple[str, ...]:
+def cautions(scope: Scope, offered: Collection[str] | None = None) -> tuple[str, ...]:
     """What a customer must know about safety: always the general ones, and those the work asks for."""
     said = [
         _(
@@ -182,7 +274,7 @@ def cautions(scope: Scope) -> tuple[str, ...]:
         ),
         _("This quote is not an approval of the vehicle for the road, and it does not replace an inspection."),
     ]
-    steps = [step for steps in scope.steps.values() for step in steps]
+    steps = [step for steps in scope.steps.values() for step in _offered(steps, offered)]
     if any(step.work.plates for step in steps if not step.buy):
         said.append(
             _(

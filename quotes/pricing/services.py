@@ -12,14 +12,15 @@ from django.utils import timezone, translation
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from quotes.engine import canonical
+from quotes.engine import canonical, inputs
 from quotes.engine.formulas import PRESENT
-from quotes.engine.money import places, to_minor
+from quotes.engine.money import places, rounded, to_minor
 from quotes.engine.results import Result
 from quotes.pricing import offer as offers
-from quotes.pricing import paper
-from quotes.pricing.models import Draft, IssuedLine, IssuedQuote, IssuedStep, Outcome
-from quotes.pricing.selectors import Priced, priced
+from quotes.pricing import paper, variations
+from quotes.pricing.models import Draft, IssuedLine, IssuedQuote, IssuedStep, Outcome, Stage
+from quotes.pricing.selectors import Priced
+from quotes.pricing.stages import Offered, offered
 from shop.journal import services as journal
 from shop.journal.selectors import head
 from shop.journal.services import record, subject_of
@@ -27,11 +28,27 @@ from shop.people.models import Shop
 from shop.rates.selectors import policy
 from shop.restorations.models import Restoration
 from shop.restorations.services import ChangedMeanwhileError
+from shop.routes.consent import no_longer_authorise
 from shop.routes.models import Authorisation
 from shop.routes.services import authorise
 
 NUMBER_TRIES = 20
-DRAFT_FIELDS = ("discount", "note")
+DRAFT_FIELDS = ("stage", "discount", "note")
+
+#: Which open quotes of the same restoration a new one takes the place of. A ballpark is no offer, so it never withdraws
+#: one; a variation leaves everything alone but the variation that nobody has answered yet.
+REPLACES: dict[str, tuple[Stage, ...]] = {
+    Stage.BALLPARK: (Stage.BALLPARK,),
+    Stage.INSPECT: (Stage.BALLPARK, Stage.INSPECT, Stage.MAIN),
+    Stage.MAIN: (Stage.BALLPARK, Stage.INSPECT, Stage.MAIN),
+    Stage.VARIATION: (Stage.VARIATION,),
+}
+
+#: Stages whose price must keep the floor. A ballpark is no offer; the fee for an inspection is the manager's own.
+KEEP_THE_FLOOR = (Stage.MAIN, Stage.VARIATION)
+
+#: What is offered next once a stage is accepted.
+NEXT = {Stage.INSPECT: Stage.MAIN, Stage.MAIN: Stage.VARIATION}
 
 
 class CannotIssueError(ValidationError):
@@ -55,7 +72,7 @@ def open_draft(*, restoration: Restoration, today: date, who: str, now: datetime
 def change_draft(
     *, draft: Draft, who: str, now: datetime, changes: Mapping[str, Any], seen: Mapping[str, Any] | None = None
 ) -> Draft:
-    """Change discount or note. ``seen`` as in ``restorations.services.change_part``."""
+    """Change stage, discount or note. ``seen`` as in ``restorations.services.change_part``."""
     Draft.objects.filter(pk=draft.pk).update(version=F("version") + 1)
     draft.refresh_from_db()
     for field, value in (seen or {}).items():
@@ -144,11 +161,13 @@ def _issue(
     guesses_are_told: bool,
 ) -> IssuedQuote:
     restoration = _held(draft, seen)
-    found = priced(draft)
+    offer = offered(draft)
+    found = offer.found
     _check_issuable(found, below_floor=below_floor, guesses_are_told=guesses_are_told)
+    _check_credit(offer, today)
     assert found.given is not None
     assert found.explained is not None
-    quote = _row(restoration, found, today=today, who=who, now=now, below_floor=below_floor)
+    quote = _row(restoration, offer, today=today, who=who, now=now, below_floor=below_floor)
     quote.save(force_insert=True)
     _save_lines(quote, found)
     # Whoever looked at the same draft has to look again: one look is issued once.
@@ -160,7 +179,12 @@ def _issue(
         at=now,
         what="quote issued",
         subject=subject_of(quote),
-        after={"total": found.explained.result.total, "valid until": quote.valid_until, "below floor": below_floor},
+        after={
+            "stage": quote.stage,
+            "total": found.explained.result.total,
+            "valid until": quote.valid_until,
+            "below floor": below_floor,
+        },
     )
     return quote
 
@@ -188,8 +212,16 @@ def _check_issuable(found: Priced, *, below_floor: str, guesses_are_told: bool) 
         raise CannotIssueError([told(remark) for remark in blocking])
     if any(not remark.blocking for remark in explained.remarks) and not guesses_are_told:
         raise CannotIssueError(_("Some prices are only guessed. Tick that you know, or note better ones."))
-    if explained.result.below_floor and not below_floor:
+    if explained.result.below_floor and not below_floor and found.draft.stage in KEEP_THE_FLOOR:
         raise CannotIssueError(_("The price is below the floor. Only the manager may issue it, with a reason."))
+
+
+def _check_credit(offer: Offered, today: date) -> None:
+    if offer.last_day is not None and offer.last_day < today:
+        raise CannotIssueError(
+            _("The fee of %(quote)s was credited until %(day)s only. Price with today's rates, then issue it.")
+            % {"quote": offer.credits, "day": date_format(offer.last_day)}
+        )
 
 
 def told(remark: Any) -> str:
@@ -200,8 +232,9 @@ def told(remark: Any) -> str:
 
 
 def _row(
-    restoration: Restoration, found: Priced, *, today: date, who: str, now: datetime, below_floor: str
+    restoration: Restoration, offer: Offered, *, today: date, who: str, now: datetime, below_floor: str
 ) -> IssuedQuote:
+    found = offer.found
     assert found.given is not None
     assert found.explained is not None
     result = found.explained.result
@@ -211,8 +244,10 @@ def _row(
     assert rules is not None
     position, sealed = head()
     valid_until = today + timedelta(days=rules.validity_days)
+    if offer.last_day is not None:
+        valid_until = min(valid_until, offer.last_day)
     with translation.override(settings.LANGUAGE_CODE):  # the customer reads the shop's language, whoever issues
-        offer = offers.build(
+        paper_offer = offers.build(
             number=f"Q{number:05d}",
             version=version,
             issued_on=today,
@@ -224,14 +259,17 @@ def _row(
             result=result,
             assumptions=rules.assumptions,
             record=f"{position}:{sealed}",
+            terms=_terms(offer),
         )
-    frozen = {
-        name: canonical.dump(value) for name, value in (("snapshot", found.given), ("result", result), ("offer", offer))
-    }
+    values = (("snapshot", found.given), ("result", result), ("offer", paper_offer))
+    frozen = {name: canonical.dump(value) for name, value in values}
     return IssuedQuote(
         number=number,
         restoration=restoration,
         version=version,
+        stage=found.draft.stage,
+        varies=offer.varies,
+        credits=offer.credits,
         scope_version=restoration.scope_version,
         issued_at=now,
         issued_by=who,
@@ -241,10 +279,35 @@ def _row(
         variants=canonical.dump(dict(PRESENT)).decode(),
         journal_position=position,
         journal_hash=sealed,
+        contingency_minor=_contingency(result),
         **_minor(result),
         **{name: content.decode() for name, content in frozen.items()},
         **{f"{name}_sha256": canonical.sha256(content) for name, content in frozen.items()},
     )
+
+
+def _terms(offer: Offered) -> offers.Terms:
+    """What the paper says of the stage."""
+    assert offer.found.given is not None
+    return offers.Terms(
+        stage=Stage(offer.found.draft.stage),
+        steps=frozenset(_steps(offer.found.given)),
+        varies=str(offer.varies or ""),
+        credited_until=offer.last_day,
+        credit_days=offer.credit_days,
+        low=offer.low,
+        high=offer.high,
+    )
+
+
+def _steps(given: inputs.Restoration) -> dict[str, str]:
+    """The uid of every step offered to that of its part."""
+    return {step.uid: part.uid for part in given.parts for step in part.steps}
+
+
+def _contingency(result: Result) -> int:
+    digits = places(settings.CURRENCY)
+    return to_minor(rounded(result.contingency, digits=digits), digits=digits)
 
 
 def _minor(result: Result) -> dict[str, int]:
@@ -255,6 +318,7 @@ def _minor(result: Result) -> dict[str, int]:
 
 def _save_lines(quote: IssuedQuote, found: Priced) -> None:
     assert found.explained is not None
+    assert found.given is not None
     digits = places(settings.CURRENCY)
     IssuedLine.objects.bulk_create(
         IssuedLine(
@@ -268,16 +332,15 @@ def _save_lines(quote: IssuedQuote, found: Priced) -> None:
         )
         for position, line in enumerate(found.explained.result.lines, start=1)
     )
-    part_uids = {part.pk: part.uid for part in found.scope.parts}
     IssuedStep.objects.bulk_create(
-        IssuedStep(quote=quote, step_uid=step.uid, part_uid=part_uids[step.part_id])
-        for step in found.scope.step_by_pk.values()
+        IssuedStep(quote=quote, step_uid=step, part_uid=part) for step, part in _steps(found.given).items()
     )
 
 
 def _withdraw_older(quote: IssuedQuote, *, who: str, now: datetime) -> None:
-    """Only the newest version of a restoration's quote is on offer."""
-    older = list(quote.restoration.quotes.filter(outcome__isnull=True).exclude(pk=quote.pk))
+    """What a new quote takes the place of is on offer no longer; see ``REPLACES``. What was answered stays answered."""
+    open_ones = quote.restoration.quotes.filter(outcome__isnull=True, stage__in=REPLACES[quote.stage])
+    older = list(open_ones.exclude(pk=quote.pk))
     reason = _("replaced by %(quote)s") % {"quote": quote}
     Outcome.objects.bulk_create(
         Outcome(
@@ -310,6 +373,9 @@ def record_outcome(
 ) -> Outcome:
     """Record what became of a quote, once. Acceptance authorises exactly the steps that were issued.
 
+    Who said it, how and when is kept before anything is authorised. A ballpark cannot be accepted. An accepted variation
+    also takes back the authorisation of the steps it credits. The draft goes on to what is offered next.
+
     ``said_on`` is the day it was said, which may be before today; validity goes by it.
     """
     said_on = said_on or today
@@ -327,6 +393,10 @@ def record_outcome(
     outcome.full_clean(validate_unique=False)
     if not timezone.localdate(quote.issued_at) <= said_on <= today:
         raise ValidationError({"said_on": _("Give a day from the day of issue to today.")})
+    if kind == Outcome.Kind.ACCEPTED and quote.stage == Stage.BALLPARK:
+        raise ValidationError(
+            {"kind": _("A ballpark is no offer, so nobody can accept it. Issue strip and inspect, or the main offer.")}
+        )
     if kind == Outcome.Kind.ACCEPTED and said_on > quote.valid_until:
         day = date_format(quote.valid_until)
         raise ValidationError(
@@ -347,8 +417,7 @@ def _settle(quote: IssuedQuote, outcome: Outcome, *, who: str, now: datetime) ->
     except IntegrityError:
         raise SettledError(_("This quote has an outcome already. Look at the page again.")) from None
     if outcome.kind == Outcome.Kind.ACCEPTED:
-        uids = quote.steps.values_list("step_uid", flat=True)
-        authorise(step_uids=uids, kind=Authorisation.Kind.QUOTE, reference=str(quote), now=now)
+        _agree(quote, who=who, now=now)
     record(
         who=who,
         at=now,
@@ -357,3 +426,15 @@ def _settle(quote: IssuedQuote, outcome: Outcome, *, who: str, now: datetime) ->
         after={"who": outcome.who, "how": outcome.how, "said on": outcome.said_on, "reason": outcome.reason},
     )
     return outcome
+
+
+def _agree(quote: IssuedQuote, *, who: str, now: datetime) -> None:
+    """What an acceptance does: exactly the steps of the quote are authorised, and none that it credits."""
+    if quote.stage == Stage.VARIATION:
+        no_longer_authorise(step_uids=variations.credited_steps(quote))
+    uids = quote.steps.values_list("step_uid", flat=True)
+    authorise(step_uids=uids, kind=Authorisation.Kind.QUOTE, reference=str(quote), now=now)
+    following = NEXT.get(Stage(quote.stage))
+    draft = Draft.objects.filter(restoration=quote.restoration_id, stage=quote.stage).first()
+    if following is not None and draft is not None:
+        change_draft(draft=draft, changes={"stage": following}, who=who, now=now)

@@ -9,11 +9,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal, localcontext
 
+from django.utils.translation import gettext as _
+
 from quotes.engine import inputs
 from quotes.engine.figures import Figure
 from quotes.engine.formulas import REGISTRY
 from quotes.engine.money import CONTEXT, from_minor, places, rounded, shared_out
-from quotes.engine.results import Explained, Line, Result, StepResult
+from quotes.engine.results import CREDIT, Explained, Line, Result, StepResult, Unseen
 from quotes.engine.totals import CLASSES
 
 #: So many figures go onto a page unasked; of a bigger sheet one part is opened at a time.
@@ -52,7 +54,10 @@ class SheetStep:
 
 @dataclass(frozen=True, slots=True)
 class SheetPart:
-    """A line: ``costs`` by class and ``allowance`` [money], the allowance being inside the costs."""
+    """A line: ``costs`` by class [money]; ``allowance`` for rework and ``unseen`` for what nobody can see yet are inside.
+
+    ``contingency`` is beside the costs. Among the ``steps`` stand possible damage and a wrong finish, where they cost.
+    """
 
     uid: str
     name: str
@@ -60,6 +65,8 @@ class SheetPart:
     minutes: Decimal
     costs: tuple[Decimal, ...]
     allowance: Decimal
+    unseen: Decimal
+    contingency: Decimal
     cost: Decimal
     price: Decimal
     discount: Decimal
@@ -75,16 +82,23 @@ class SheetPart:
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """The whole sheet. ``floor_price`` is the least net price that keeps the floor [money]."""
+    """The whole sheet. ``floor_price`` is the least net price that keeps the floor [money].
+
+    ``price`` is that of the parts; ``credited`` is what comes off after the discount. It was paid before, or is given
+    back for work that is left out, so what is ``left`` and the margin are reckoned without it.
+    """
 
     currency: str
     parts: tuple[SheetPart, ...]
     minutes: Decimal
     costs: tuple[Decimal, ...]
     allowance: Decimal
+    unseen: Decimal
+    contingency: Decimal
     cost: Decimal
     price: Decimal
     discount: Decimal
+    credited: Decimal
     net: Decimal
     left: Decimal
     margin: Decimal | None
@@ -106,11 +120,14 @@ def sheet(explained: Explained, given: inputs.Restoration) -> Sheet:
             minutes=result.minutes,
             costs=tuple(sum((part.costs[i] for part in parts), NONE) for i in range(len(CLASSES))),
             allowance=sum((part.allowance for part in parts), NONE),
+            unseen=sum((part.unseen for part in parts), NONE),
+            contingency=sum((part.contingency for part in parts), NONE),
             cost=cost,
-            price=result.price,
+            price=result.price + result.credited,
             discount=result.discount,
+            credited=result.credited,
             net=result.net,
-            left=result.net - cost,
+            left=result.net + result.credited - cost,
             margin=result.margin,
             floor=given.policy.floor,
             floor_price=_least(result, places(currency)),
@@ -126,9 +143,13 @@ def _parts(explained: Explained, given: inputs.Restoration, digits: int) -> tupl
         steps[step.part].append(step)
     names = {step.uid: step.name for part in given.parts for step in part.steps}
     pieces = {part.uid: part.pieces for part in given.parts}
-    uids = [line.uid for line in result.lines]
-    costs = _shown(result.cost, [line.cost for line in result.lines], uids, digits)
-    allowances = _shown(result.allowance, [line.allowance for line in result.lines], uids, digits)
+    lines = [line for line in result.lines if line.basis != CREDIT]
+    uids = [line.uid for line in lines]
+    costs = _shown(result.cost, [line.cost for line in lines], uids, digits)
+    allowances = _shown(result.allowance, [line.allowance for line in lines], uids, digits)
+    unseen = _shown(result.damage + result.finish, [line.damage + line.finish for line in lines], uids, digits)
+    contingencies = _shown(result.contingency, [line.contingency for line in lines], uids, digits)
+    columns = zip(lines, costs, allowances, unseen, contingencies, strict=True)
     return tuple(
         SheetPart(
             uid=line.uid,
@@ -137,22 +158,42 @@ def _parts(explained: Explained, given: inputs.Restoration, digits: int) -> tupl
             minutes=line.minutes,
             costs=tuple(shared_out(cost, [getattr(line, name) for name in CLASSES], CLASSES, digits=digits)),
             allowance=allowance,
+            unseen=hidden,
+            contingency=contingency,
             cost=cost,
             price=line.price,
             discount=line.discount,
             net=line.net,
             margin=_margin(line),
-            steps=_steps(steps[line.uid], cost, names, digits),
+            steps=_steps(steps[line.uid], explained.unseen.get(line.uid), cost, names, digits),
             figure=explained.figures[line.uid],
         )
-        for line, cost, allowance in zip(result.lines, costs, allowances, strict=True)
+        for line, cost, allowance, hidden, contingency in columns
     )
 
 
-def _steps(steps: Sequence[StepResult], cost: Decimal, names: Mapping[str, str], digits: int) -> tuple[SheetStep, ...]:
-    shares = shared_out(
-        cost, [step.first.cost + step.allowance.cost for step in steps], range(len(steps)), digits=digits
+def _steps(
+    steps: Sequence[StepResult], unseen: Unseen | None, cost: Decimal, names: Mapping[str, str], digits: int
+) -> tuple[SheetStep, ...]:
+    """The steps, and after them what nobody can see yet; together they come to ``cost``."""
+    hidden = [item for item in _hidden(unseen) if item[1]] if unseen else []
+    weights = [step.first.cost + step.allowance.cost for step in steps] + [amount for _name, amount, _figure in hidden]
+    shares = shared_out(cost, weights, range(len(weights)), digits=digits)
+    done = _done(steps, shares, names)
+    return done + tuple(
+        SheetStep(uid=name, name=name, minutes=NONE, cost=share, redone=NONE, figure=figure)
+        for (name, _amount, figure), share in zip(hidden, shares[len(steps) :], strict=True)
     )
+
+
+def _hidden(unseen: Unseen) -> Iterator[tuple[str, Decimal, Figure]]:
+    if unseen.damages is not None:
+        yield _("Possible damage"), unseen.damage.cost, unseen.damages
+    if unseen.finishes is not None:
+        yield _("A wrong finish"), unseen.finish.cost, unseen.finishes
+
+
+def _done(steps: Sequence[StepResult], shares: Sequence[Decimal], names: Mapping[str, str]) -> tuple[SheetStep, ...]:
     return tuple(
         SheetStep(
             uid=step.uid,
@@ -162,7 +203,7 @@ def _steps(steps: Sequence[StepResult], cost: Decimal, names: Mapping[str, str],
             redone=step.redone,
             figure=step.figure,
         )
-        for step, share in zip(steps, shares, strict=True)
+        for step, share in zip(steps, shares, strict=False)
     )
 
 

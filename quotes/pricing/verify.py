@@ -1,7 +1,7 @@
 """Does every issued quote still say what it said? Recomputed from its frozen inputs, to the last minor unit."""
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -9,9 +9,11 @@ from quotes.engine import canonical, inputs, rollup
 from quotes.engine.errors import BadInput
 from quotes.engine.formulas import PRESENT
 from quotes.engine.money import places, rounded, to_minor
-from quotes.engine.results import Explained, Result
-from quotes.pricing.models import IssuedQuote
+from quotes.engine.results import CREDIT, Explained, Result
+from quotes.pricing import variations
+from quotes.pricing.models import IssuedQuote, Stage
 from quotes.pricing.offer import Offer
+from quotes.pricing.stages import fee_credits, reach
 from shop.papers.models import Document
 from shop.papers.selectors import DocumentDamaged, content
 
@@ -91,7 +93,9 @@ def _differences(quote: IssuedQuote) -> Iterator[str]:
     yield from _columns(quote, again)
     yield from _scope(quote, given)
     yield from _offered(offer, again)
+    yield from _range(offer, given, quote)
     yield from _head(quote, offer)
+    yield from _credits(quote, given)
     yield from _paper(quote)
 
 
@@ -119,14 +123,51 @@ def _head(quote: IssuedQuote, offer: Offer) -> Iterator[str]:
     record = f"{quote.journal_position}:{quote.journal_hash}"
     if told != (str(quote), quote.version, quote.valid_until.isoformat(), quote.currency, record):
         yield "its number, version, validity or record is not what the customer reads"
+    if (offer.stage, offer.varies) != (quote.stage, str(quote.varies or "")):
+        yield "its stage, or the quote it varies, is not what the customer reads"
 
 
 def _offered(offer: Offer, again: Result) -> Iterator[str]:
     lines = [line.price for area in offer.areas for line in area.lines]
+    lines += [-credit.amount for credit in offer.credits]
     if sorted(lines) != sorted(line.price for line in again.lines) or sum(lines, Decimal(0)) != again.price:
         yield "the lines the customer reads are not what its inputs give"
     if (offer.total, offer.net, offer.discount) != (again.total, again.net, again.discount):
         yield "the total the customer reads is not what its inputs give"
+    promised = sorted((line.uid, line.basis, line.cap) for area in offer.areas for line in area.lines)
+    if promised != sorted((line.uid, line.basis, line.cap) for line in again.lines if line.basis != CREDIT):
+        yield "what each line promises is not what its inputs give"
+    damages = [(item.part, item.name, item.price) for item in (*offer.provisional, *offer.excluded)]
+    wanted: list[tuple[str, str, Decimal | None]] = [(item.part, item.name, item.price) for item in again.provisional]
+    wanted += [(item.part, item.name, None) for item in again.excluded]
+    if damages != wanted:
+        yield "the possible damage the customer reads of is not what its inputs give"
+
+
+def _range(offer: Offer, given: inputs.Restoration, quote: IssuedQuote) -> Iterator[str]:
+    wanted = reach(given, json.loads(quote.variants)) if quote.stage == Stage.BALLPARK else (None, None)
+    if (offer.low, offer.high) != wanted:
+        yield "the range the customer reads is not what its inputs give"
+
+
+def _credits(quote: IssuedQuote, given: inputs.Restoration) -> Iterator[str]:
+    """What is credited is what was paid, or what the steps left out contributed to the quote they were agreed in."""
+    if quote.stage == Stage.VARIATION:
+        agreed = variations.agreed(quote.restoration, before=quote)
+        gone = frozenset(variations.credited_steps(quote))
+        if _plain(variations.credits_for(variations.Difference(agreed, left_out=gone))) != _plain(given.credits):
+            yield "what it credits is not what was agreed before"
+    elif quote.credits is not None:
+        paid = _plain(fee_credits(quote.credits))
+        if not paid <= _plain(given.credits):
+            yield "the fee it credits is not the one that was agreed"
+    elif given.credits:
+        yield "it credits a fee and does not say of which quote"
+
+
+def _plain(found: Iterable[inputs.Credit]) -> set[tuple[str, Decimal, str]]:
+    """Credits without their words, which follow the language of the shop."""
+    return {(credit.uid, credit.amount, credit.tax) for credit in found}
 
 
 def _paper(quote: IssuedQuote) -> Iterator[str]:

@@ -208,10 +208,11 @@ def realistic() -> Offer:
 def with_sums(
     offer: Offer, *, discount: Decimal = Decimal("2.5"), percent: Decimal = Decimal(20), shares: str = "25 35 30 10"
 ) -> Offer:
-    """The offer with its sums worked out from its lines: ``discount`` and tax ``percent`` [%], payment ``shares`` [%]."""
+    """The offer with its sums worked out from its lines and credits: ``discount`` and tax ``percent`` [%], payment ``shares`` [%]."""
     digits = places(offer.currency)
     price = sum((area.price for area in offer.areas), Decimal(0))
     off = rounded(price * discount / 100, digits=digits)
+    price -= offer.credited
     net = price - off
     tax = rounded(net * percent / 100, digits=digits)
     due = instalments(net + tax, [Decimal(share) for share in shares.split()], digits=digits)

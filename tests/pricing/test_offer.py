@@ -21,7 +21,16 @@ from hypothesis import strategies as st
 from quotes.pricing import offer as offers_of
 from quotes.pricing import paper
 from quotes.pricing.models import Draft
-from quotes.pricing.offer import Offer, OfferArea, OfferLine, OfferStage, OfferTax, finish_text
+from quotes.pricing.offer import (
+    Offer,
+    OfferArea,
+    OfferCredit,
+    OfferDamage,
+    OfferLine,
+    OfferStage,
+    OfferTax,
+    finish_text,
+)
 from quotes.pricing.paper import offer_of
 from quotes.pricing.selectors import priced
 from shop.methods.models import Finish
@@ -59,6 +68,10 @@ def saying(text: str) -> Offer:
         areas=(OfferArea(text, (line, replace(line, swatch=text[:7]))), OfferArea(text, (line,))),
         assumptions=(text,),
         cautions=(text,),
+        credits=(OfferCredit(text, Decimal(3)),),
+        provisional=(OfferDamage(text, text, Decimal(40)),),
+        excluded=(OfferDamage(text, text),),
+        varies=text,
         **dict.fromkeys(FREE_WORDS, text),
     )
     summed = offers.with_sums(plain)
@@ -83,8 +96,9 @@ def text_nodes(html: str) -> str:
 
 
 def test_every_field_a_person_can_fill_is_in_the_corpus() -> None:
-    known = {*FREE_WORDS, "areas", "taxes", "stages", "assumptions", "cautions"}
+    known = {*FREE_WORDS, "areas", "taxes", "stages", "assumptions", "cautions", "credits", "provisional", "excluded"}
     made_by_us = {"version", "issued_on", "valid_until", "currency", "price", "discount", "net", "total"}
+    made_by_us |= {"stage", "varies", "credited_until", "credit_days", "low", "high"}
     assert {field.name for field in fields(Offer)} == known | made_by_us
 
 

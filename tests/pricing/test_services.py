@@ -14,8 +14,9 @@ from quotes.engine.money import to_minor
 from quotes.pricing import services
 from quotes.pricing.models import Draft, IssuedLine, IssuedQuote, IssuedStep, Outcome
 from quotes.pricing.paper import offer_of
-from quotes.pricing.selectors import Priced, priced, standing
+from quotes.pricing.selectors import priced, standing
 from quotes.pricing.services import CannotIssueError, SettledError
+from quotes.pricing.stages import Offered, offered
 from shop.journal.models import Entry
 from shop.methods.models import FinishStep
 from shop.outbox.models import Row
@@ -264,11 +265,11 @@ def test_what_changes_while_it_is_issued_waits_or_refuses_it(
     draft.restoration.refresh_from_db()
     before = draft.restoration.scope_version
 
-    def slowly(of: Draft) -> Priced:
+    def slowly(of: Draft) -> Offered:
         time.sleep(1)
-        return priced(of)
+        return offered(of)
 
-    monkeypatch.setattr(services, "priced", slowly)
+    monkeypatch.setattr(services, "offered", slowly)
 
     def act(number: int) -> str:
         if number == 0:

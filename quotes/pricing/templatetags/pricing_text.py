@@ -8,11 +8,13 @@ from django import template
 from django.utils.formats import date_format
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 
 from quotes.engine.money import MINOR_UNITS
-from quotes.pricing.offer import OfferLine
+from quotes.pricing.offer import Offer, OfferLine
 from shop import text
 from shop.papers.drawings import box, dot, picture
+from shop.restorations.models import Basis
 
 register = template.Library()
 
@@ -26,6 +28,37 @@ FINE, FINER = Decimal("0.0001"), Decimal("0.00000001")
 def day(iso: str) -> str:
     """A frozen ISO date as people write it."""
     return date_format(date.fromisoformat(iso), "DATE_FORMAT")
+
+
+STAGE_WORDS = {
+    "main": gettext_noop("Quote"),
+    "ballpark": gettext_noop("Ballpark"),
+    "inspect": gettext_noop("Strip and inspect"),
+    "variation": gettext_noop("Variation"),
+}
+
+
+@register.filter
+def stage_word(offer: Offer) -> str:
+    """What stands before the number of a quote."""
+    return _(STAGE_WORDS.get(offer.stage, STAGE_WORDS["main"]))
+
+
+@register.filter
+def promise(line: OfferLine, currency: str) -> str:
+    """What the price of a line promises, in words."""
+    if line.cap is None:
+        return _("fixed price")
+    cap = text.money(line.cap, currency)
+    if line.basis == Basis.CAPPED:
+        return _("estimate, at most %(cap)s") % {"cap": cap}
+    return _("by the hour, we ask at %(cap)s") % {"cap": cap}
+
+
+@register.filter
+def reverse_sign(amount: Decimal) -> Decimal:
+    """What is below zero as a sum that is given back."""
+    return -amount
 
 
 @register.filter
