@@ -1,19 +1,26 @@
 """What the restoration's page shows: rows by area with their prices, and the sum that stays in view."""
 
 from dataclasses import dataclass, field
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from quotes.desk.drawing import fixed_lines
+from quotes.engine.inputs import Restoration
 from quotes.engine.money import places, rounded
 from quotes.engine.results import StepResult
+from quotes.pricing.models import Draft
 from quotes.pricing.offer import deviates, finish_text
+from quotes.pricing.planning import Worked
 from quotes.pricing.selectors import Priced
 from quotes.pricing.services import told
 from shop.methods.models import FinishRoute, FinishStep
+from shop.papers.pictures import chances
 from shop.restorations.models import Part
-from shop.routes.models import Step
+from shop.routes.models import Plan, Step
 
 
 @dataclass(slots=True)
@@ -67,7 +74,11 @@ def areas(found: Priced) -> list[Area]:
 
 def sums(found: Priced) -> dict[str, Any]:
     """The sum box: what the customer pays, what it costs, what is left, and what a person must know."""
-    base = {"restoration": found.scope.restoration, "draft": found.draft}
+    base = {
+        "restoration": found.scope.restoration,
+        "draft": found.draft,
+        "ready": ready(found.draft, timezone.localdate()),
+    }
     if found.explained is None:
         assert found.error is not None
         return base | {"error": found.error.sentence(_(found.error.template))}
@@ -78,7 +89,12 @@ def sums(found: Priced) -> dict[str, Any]:
         "result": result,
         "cost": rounded(result.cost, digits=digits),
         "allowance": rounded(result.allowance, digits=digits),
-        "left": result.net - rounded(result.cost, digits=digits),
+        "damage": rounded(result.damage, digits=digits),
+        "wrong_finish": rounded(result.finish, digits=digits),
+        "contingency": rounded(result.contingency, digits=digits),
+        "provisional": result.provisional,
+        "sure": _sure(found),
+        "left": result.net + result.credited - rounded(result.cost, digits=digits),
         "margin": result.margin,
         "floor": rounded(result.floor_price, digits=digits),
         "below_floor": result.below_floor and bool(result.lines),
@@ -87,6 +103,71 @@ def sums(found: Priced) -> dict[str, Any]:
             ": ".join(word for word in (remark.part, remark.step) if word) for remark in remarks if not remark.blocking
         ],
     }
+
+
+def _sure(found: Priced) -> dict[str, str]:
+    """How sure the fixed prices are, in words; nothing where none is fixed."""
+    lines = fixed_lines(found) if found.assessment else None
+    if lines is None or not lines.price or found.assessment is None:
+        return {}
+    return {
+        "kept": chances.in_words(found.assessment.kept),
+        "loss": chances.capital(chances.such_bikes_lose(found.assessment.chance_of_loss(lines.price))),
+    }
+
+
+def ready(draft: Draft, today: date, *, error: str = "") -> dict[str, Any]:
+    """The ready day that is kept, and whether it is that of the scope as it stands."""
+    kept = Plan.objects.filter(restoration=draft.restoration_id).defer("content").first()
+    fresh = kept is not None and kept.scope_version == draft.restoration.scope_version and kept.starts_on >= today
+    return {"plan": kept, "fresh": fresh, "error": error}
+
+
+def days(worked: Worked, given: Restoration) -> dict[str, Any]:
+    """What must leave, be back, and be ordered by when; what decides the day; and what a person must know."""
+    names = {step.uid: part.name for part in given.parts for step in part.steps}
+    works = {item.key: item.name for item in (*given.services, *given.purchases)}
+    lots = [
+        {
+            "vendor": lot.vendor,
+            "service": works[lot.service],
+            "parts": list(dict.fromkeys(names[uid] for uid in lot.steps)),
+            "leave_by": _date(lot.must_leave),
+            "back_by": _date(lot.must_be_back),
+            "drives": lot.steps[0] in worked.planned.chain,
+        }
+        for lot in sorted(worked.planned.lots, key=lambda lot: (lot.must_leave, lot.vendor))
+    ]
+    orders = [
+        {
+            "part": names[order.step],
+            "purchase": works[order.purchase],
+            "order_by": _date(order.order_by),
+            "needed": _date(order.needed),
+        }
+        for order in sorted(worked.planned.orders, key=lambda order: (order.order_by, order.purchase))
+    ]
+    causes = [
+        (cause.name or _("the hands there are"), chances.in_words(cause.share)) for cause in worked.promise.causes
+    ]
+    remarks = [told(remark) for remark in (*worked.planned.remarks, *worked.promise.remarks)]
+    return {
+        "lots": lots,
+        "orders": orders,
+        "causes": causes,
+        "remarks": remarks,
+        "certain": _date(worked.planned.ready),
+        "likely": _date(worked.promise.likely),
+        "kept": _date(worked.promise.day),
+        "chance": chances.in_words(worked.promise.kept),
+        "bound": worked.planned.bound.value,
+        "place": worked.planned.place,
+        "give_or_take": worked.promise.error,
+    }
+
+
+def _date(instant: str) -> date:
+    return date.fromisoformat(instant[:10])
 
 
 def step_rows(found: Priced, part: Part) -> list[StepRow]:

@@ -1,12 +1,16 @@
-from quotes.desk.views import beginning, editor, facts, home, issuing, steps, workshop
+from quotes.desk.views import beginning, compare, days, editor, facts, finish, home, issuing, steps, why, workshop
 
 app_name = "desk"
 urlpatterns = [
     *home.urlpatterns,
     *beginning.urlpatterns,
     *editor.urlpatterns,
+    *finish.urlpatterns,
     *steps.urlpatterns,
     *facts.urlpatterns,
     *issuing.urlpatterns,
     *workshop.urlpatterns,
+    *why.urlpatterns,
+    *days.urlpatterns,
+    *compare.urlpatterns,
 ]

@@ -33,6 +33,14 @@ def scheduled(found: Scope, draft: Draft, *, today: date) -> inputs.Restoration:
     return replace(engine_input(found, draft), schedule=schedule(found, today=today))
 
 
+def scheduled_as_priced(found: Priced, when: inputs.Schedule) -> inputs.Restoration:
+    """What was priced, with when work can go on; raises the `BadInput` of what could not be priced."""
+    if found.given is None:
+        assert found.error is not None
+        raise found.error
+    return replace(found.given, schedule=when)
+
+
 def rests_on(given: inputs.Restoration) -> str:
     """SHA-256 of what a plan rests on besides the scope: the schedule, and the times and lead times of the rate book."""
     book = (given.schedule, given.policy, given.grades, given.operations, given.services, given.purchases)
@@ -50,11 +58,9 @@ def plan_draft(*, found: Priced, today: date, now: datetime) -> Worked | None:
 
     Raises `BadInput` where it cannot be priced or planned.
     """
-    if found.given is None or found.explained is None:
-        assert found.error is not None
-        raise found.error
     restoration = found.draft.restoration
-    given = replace(found.given, schedule=schedule(found.scope, today=today))
+    given = scheduled_as_priced(found, schedule(found.scope, today=today))
+    assert found.explained is not None
     worked = work_out(given, found.explained)
     kept = keep_plan(
         restoration=restoration,

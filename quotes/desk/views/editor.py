@@ -13,7 +13,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from quotes.desk import saving, showing
+from quotes.desk import drawing, finishes, saving, showing
 from quotes.desk.context import DESK
 from quotes.desk.forms import DraftForm, NewPartForm, PartForm
 from quotes.desk.templatetags.desk_boxes import boxed
@@ -21,6 +21,7 @@ from quotes.pricing import selectors, services
 from quotes.pricing.models import Draft
 from quotes.pricing.selectors import Priced, priced
 from shop.people.roles import role_required
+from shop.rates.selectors import odds
 from shop.restorations.models import Part, Restoration
 from shop.restorations.services import ChangedMeanwhileError, remove_part
 from shop.routes.laying import NoRouteError
@@ -102,7 +103,8 @@ def part(request: HttpRequest, uid: UUID) -> HttpResponse:
 
 def _part_page(request: HttpRequest, row: Part, found: Priced, form: BaseForm, status: int = 200) -> HttpResponse:
     template = "desk/part_panel.html" if request.htmx else "desk/part.html"  # type: ignore[attr-defined]
-    return render(request, template, _part_context(row, found, form) | showing.sums(found), status=status)
+    context = _part_context(row, found, form) | finishes.brief(row, odds(timezone.localdate()))
+    return render(request, template, context | showing.sums(found), status=status)
 
 
 def _part_context(row: Part, found: Priced, form: BaseForm) -> dict[str, Any]:
@@ -113,6 +115,7 @@ def _part_context(row: Part, found: Priced, form: BaseForm) -> dict[str, Any]:
         "boxes": boxed(form),
         "steps": showing.step_rows(found, row),
         "taken_off": showing.taken_off(found, row),
+        "picture": drawing.route(found, row),
         "restoration": row.restoration,
     }
 

@@ -4,6 +4,7 @@ from collections.abc import Callable
 
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
 
 from shop.papers.pictures import PAPER, PHONE
 
@@ -15,9 +16,10 @@ def on_page(draw: Draw, *, ident: str, words: str) -> SafeString:
     """Both drawings; ``pictures.css`` shows the one that the page has room for. ``ident`` is alone on its page."""
     return format_html(
         '<figure class="picture"><div class="picture-phone">{}</div><div class="picture-wide">{}</div>'
-        "<figcaption>{}</figcaption></figure>",
+        '<figcaption><details class="small"><summary>{}</summary>{}</details></figcaption></figure>',
         draw(f"{ident}-phone", PHONE),
         draw(f"{ident}-wide", PAPER),
+        _("In words"),
         words,
     )
 

@@ -1,0 +1,43 @@
+"""Sums and days as they stand in a comparison."""
+
+from datetime import date
+from decimal import Decimal
+
+from django import template
+from django.conf import settings
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+
+from quotes.engine.money import places, rounded
+from shop import text
+from shop.papers.pictures import sums
+
+register = template.Library()
+
+
+@register.filter
+def money_rounded(amount: Decimal) -> str:
+    """A cost, which has no end, in whole minor units."""
+    return text.money(rounded(amount, digits=places(settings.CURRENCY)), settings.CURRENCY)
+
+
+@register.filter
+def money_change(amount: Decimal) -> str:
+    """A difference with its sign; nothing where it is none."""
+    shown = rounded(amount, digits=places(settings.CURRENCY))
+    if not shown:
+        return "–"
+    words = text.money(shown, settings.CURRENCY)
+    return f"+{words}" if shown > 0 else words
+
+
+@register.filter
+def days_change(days: Decimal | None) -> str:
+    """Days later or sooner; nothing where the day stays, or is not known."""
+    return sums.days_off(days) if days else "–"
+
+
+@register.filter
+def iso_day(day: str) -> str:
+    """An ISO day as people write it."""
+    return date_format(date.fromisoformat(day), "DATE_FORMAT") if day else _("not planned")

@@ -1,0 +1,144 @@
+"""The days of a restoration: ready day, what must leave when, held days, and when work can begin."""
+
+from datetime import date, datetime
+from uuid import UUID
+
+from django import forms
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import path
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from django.views.decorators.http import require_POST, require_safe
+
+from quotes.desk import drawing, showing
+from quotes.desk.context import DESK
+from quotes.desk.views.editor import draft_for, restoration_of, who
+from quotes.engine.errors import BadInput
+from quotes.pricing import planning
+from quotes.pricing.models import Draft
+from quotes.pricing.selectors import priced
+from shop.people.roles import role_required
+from shop.restorations.models import Restoration
+from shop.restorations.services import start_on
+from shop.routes.models import Hold
+from shop.routes.planning import hold, let_go
+from shop.routes.schedules import holds, schedule
+
+
+def _day(label: str, *, required: bool = True) -> forms.DateField:
+    return forms.DateField(
+        label=label, required=required, widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+    )
+
+
+class HoldForm(forms.Form):
+    first = _day(gettext_lazy("First day"))
+    last = _day(gettext_lazy("Last day"))
+    reason = forms.CharField(
+        label=gettext_lazy("Reason"),
+        max_length=200,
+        help_text=gettext_lazy("For instance: the customer is deciding, waiting for a part, not paid."),
+    )
+
+
+class StartForm(forms.Form):
+    starts_on = _day(gettext_lazy("Work can begin on"), required=False)
+
+
+@require_safe
+@role_required(*DESK)
+def days(request: HttpRequest, uid: UUID) -> HttpResponse:
+    row = restoration_of(uid)
+    return _page(request, row, HoldForm(), StartForm(initial={"starts_on": row.starts_on}))
+
+
+def _page(
+    request: HttpRequest, row: Restoration, hold_form: forms.Form, start_form: forms.Form, status: int = 200
+) -> HttpResponse:
+    """The days as they are now, worked out for this look; what is kept on the routes is left alone."""
+    today = timezone.localdate()
+    found = priced(draft_for(request, row))
+    context = showing.sums(found) | {"holds": holds(row), "hold_form": hold_form, "start_form": start_form}
+    try:
+        given = planning.scheduled_as_priced(found, schedule(found.scope, today=today))
+        assert found.explained is not None
+        worked = planning.work_out(given, found.explained)
+        context |= {"worked": worked, "picture": drawing.days(worked, given), "table": showing.days(worked, given)}
+    except BadInput as error:
+        context["error"] = error.sentence(_(error.template))
+    return render(request, "desk/days.html", context, status=status)
+
+
+@require_POST
+@role_required(*DESK)
+def ready_day(request: HttpRequest, uid: UUID) -> HttpResponse:
+    """Work out the ready day where the one kept is stale, and show it."""
+    now = timezone.now()
+    today = timezone.localdate(now)
+    draft = draft_for(request, restoration_of(uid))
+    error = ""
+    try:
+        moved_on = not _up_to_date(draft, today=today, now=now)
+    except BadInput as wrong:
+        error, moved_on = wrong.sentence(_(wrong.template)), False
+    if not request.htmx:  # type: ignore[attr-defined]
+        return redirect("desk:days", uid=uid)
+    if moved_on:  # whoever changed it meanwhile has asked for its day already
+        return HttpResponse(status=204)
+    context = {"restoration": draft.restoration, "ready": showing.ready(draft, today, error=error)}
+    return render(request, "desk/_ready.html", context)
+
+
+def _up_to_date(draft: Draft, *, today: date, now: datetime) -> bool:
+    """Whether the plan kept is that of the scope as it was read; made anew where it is not."""
+    kept = planning.kept_plan(draft.restoration)
+    if kept is not None and planning.is_fresh(kept, draft=draft, today=today):
+        return True
+    return planning.plan_draft(found=priced(draft), today=today, now=now) is not None
+
+
+@require_POST
+@role_required(*DESK)
+def add_hold(request: HttpRequest, uid: UUID) -> HttpResponse:
+    row, form = restoration_of(uid), HoldForm(request.POST)
+    if form.is_valid():
+        try:
+            hold(restoration=row, who=who(request), now=timezone.now(), **form.cleaned_data)
+            messages.success(request, _("Held. The ready day has moved."))
+            return redirect("desk:days", uid=uid)
+        except ValidationError as error:
+            form.add_error(None, error)
+    return _page(request, row, form, StartForm(initial={"starts_on": row.starts_on}), status=422)
+
+
+@require_POST
+@role_required(*DESK)
+def end_hold(request: HttpRequest, pk: int) -> HttpResponseRedirect:
+    row = get_object_or_404(Hold.objects.select_related("restoration"), pk=pk)
+    let_go(hold=row, who=who(request), now=timezone.now())
+    messages.success(request, _("These days are free again."))
+    return redirect("desk:days", uid=row.restoration.uid)
+
+
+@require_POST
+@role_required(*DESK)
+def begin_on(request: HttpRequest, uid: UUID) -> HttpResponse:
+    row, form = restoration_of(uid), StartForm(request.POST)
+    if not form.is_valid():
+        return _page(request, row, HoldForm(), form, status=422)
+    start_on(restoration=row, starts_on=form.cleaned_data["starts_on"], who=who(request), now=timezone.now())
+    messages.success(request, _("Saved."))
+    return redirect("desk:days", uid=uid)
+
+
+urlpatterns = [
+    path("restorations/<uuid:uid>/days/", days, name="days"),
+    path("restorations/<uuid:uid>/ready-day/", ready_day, name="ready_day"),
+    path("restorations/<uuid:uid>/holds/", add_hold, name="add_hold"),
+    path("holds/<int:pk>/end/", end_hold, name="end_hold"),
+    path("restorations/<uuid:uid>/begins/", begin_on, name="begin_on"),
+]
