@@ -124,6 +124,7 @@ def add_evidence(*, part: Part, who: str, now: datetime, **fields: Any) -> Finis
     if not row.origin.strip() and row.source is not None:
         row.origin = row.source.name
     _trim(row)
+    _refuse_years_out_of_order(row.years_from, row.years_to)
     row.full_clean(exclude={"part", "source", "says"}, validate_unique=False)
     _refuse_unsound(row)
     row.save()
@@ -149,6 +150,7 @@ def change_evidence(
     if evidence.removed_at is not None:
         raise ValidationError(_("This evidence was taken away. Bring it back first."), code="taken away")
     given = {name: value.strip() if isinstance(value, str) else value for name, value in changes.items()}
+    _refuse_years_out_of_order(*(given.get(name, getattr(evidence, name)) for name in ("years_from", "years_to")))
     before = set_fields(evidence, changes=given, seen=seen, allowed=EVIDENCE_FIELDS)
     if before:
         _refuse_unsound(evidence)
@@ -231,6 +233,11 @@ def _wrong_years(row: FinishEvidence) -> dict[str, str]:
     said = _("Give a year from %(first)s to %(last)s.") % limits
     years = {name: getattr(row, name) for name in ("years_from", "years_to")}
     return {name: said for name, year in years.items() if year is not None and not FIRST_YEAR <= year <= LAST_YEAR}
+
+
+def _refuse_years_out_of_order(first: int | None, last: int | None) -> None:
+    if first is not None and last is not None and last < first:
+        raise ValidationError({"years_to": _("The last year is before the first. Swap them.")})
 
 
 def _wrong_numbers(row: FinishEvidence) -> dict[str, str]:

@@ -93,6 +93,7 @@ def test_a_change_that_changes_nothing_leaves_no_entry(tank: Part, red: Finish) 
     row = trace(tank, red)
     entries, version = Entry.objects.count(), versions(tank)
     services.change_evidence(evidence=row, changes={"says": red}, **WHO)
+    assert refusal(services.change_evidence, evidence=row, changes={"years_from": 1960, "years_to": 1950})["years_to"]
     assert (Entry.objects.count(), versions(tank)) == (entries, version)
 
 
@@ -167,7 +168,7 @@ def test_the_same_origin_says_one_thing_of_the_upper_and_another_of_the_lower(re
         ({"origin": " "}, "origin", "blank"),
         ({"kind": "rumour"}, "kind", "not a valid choice"),
         ({"strength": "certain"}, "strength", "not a valid choice"),
-        ({"years_from": 1960, "years_to": 1950}, "__all__", "The last year is before the first. Swap them."),
+        ({"years_from": 1960, "years_to": 1950}, "years_to", "The last year is before the first. Swap them."),
         ({"years_from": 57}, "years_from", "Give a year from 1880 to 2100."),
         ({"numbers_from": "unknown"}, "numbers_from", "There is no figure in it."),
         ({"numbers_from": "H200", "numbers_to": "H100"}, "numbers_to", "The last number is before the first."),

@@ -1,0 +1,155 @@
+"""What the pages about factory finishes show: what is believed and why, what waits for it, and what to look up first."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from django.db.models import prefetch_related_objects
+from django.utils.translation import gettext as _
+
+from quotes.desk.forms_finish import OverrideForm
+from quotes.engine import evidence, look_ups
+from quotes.engine.inputs import NONE_OF_THESE
+from quotes.engine.money import places, rounded
+from quotes.pricing.selectors import Priced
+from shop.rates.models import Odds
+from shop.restorations.models import FinishAgreement, FinishCandidate, FinishEvidence, Part
+from shop.restorations.speaking import why_silent
+from shop.restorations.words import chance_in_words
+from shop.routes import questions
+from shop.routes.gate import Belief, Refusal, belief_of, gate_for_part
+from shop.routes.models import Override, Step
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """A finish a part may have had, with its chance in words; ``row`` is None for "none of these"."""
+
+    name: str
+    chance: str
+    row: FinishCandidate | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """A piece of evidence, and why it does not speak of this machine, if so."""
+
+    row: FinishEvidence
+    silent: str
+
+
+@dataclass(frozen=True, slots=True)
+class HeldStep:
+    """A step that waits for the evidence, and the form with which somebody lets it begin."""
+
+    step: Step
+    sentence: str
+    form: OverrideForm
+
+
+@dataclass(frozen=True, slots=True)
+class Finish:
+    """All about the factory finish of one part."""
+
+    belief: str
+    answers: Sequence[Answer]
+    pieces: Sequence[Piece]
+    agreement: FinishAgreement | None
+    held: Sequence[HeldStep]
+
+
+def finish_of(part: Part, odds: Odds, *, wrong: OverrideForm | None = None) -> Finish:
+    """What is known and believed about ``part``, in a fixed number of queries; ``wrong`` is an override filled in wrongly."""
+    known = questions.heard_of(part)
+    machine = part.restoration.machine
+    belief = belief_of(part, machine, known, odds)
+    rows = known.evidence.get(part.pk, [])
+    prefetch_related_objects(rows, "photographs")
+    steps = list(part.steps.filter(removed_at__isnull=True).select_related("operation", "service").order_by("position"))
+    held = gate_for_part(part, steps, known, odds)
+    return Finish(
+        belief=belief.sentence(),
+        answers=_answers(known.candidates.get(part.pk, []), belief),
+        pieces=[Piece(row, why_silent(row, machine)) for row in rows],
+        agreement=known.agreements.get(part.pk),
+        held=[_held(step, held[str(step.uid)], wrong) for step in steps if str(step.uid) in held],
+    )
+
+
+def _answers(listed: Sequence[FinishCandidate], belief: Belief) -> list[Answer]:
+    """The likeliest first; without a question, as listed."""
+    if belief.question is None or belief.error is not None:
+        return [Answer(row.finish.name, "", row) for row in listed]
+    chances = evidence.belief(belief.question)
+    rows = {str(row.finish.uid): row for row in listed}
+    ranked = sorted(chances, key=lambda key: (key == NONE_OF_THESE, -chances[key], key))
+    return [Answer(belief.name_of(key), chance_in_words(chances[key]), rows.get(key)) for key in ranked]
+
+
+def _held(step: Step, refusals: Sequence[Refusal], wrong: OverrideForm | None) -> HeldStep:
+    fresh = OverrideForm(step=str(step.uid))
+    form = wrong if wrong is not None and wrong.prefix == fresh.prefix else fresh
+    return HeldStep(step, " ".join(refusal.sentence for refusal in refusals), form)
+
+
+def overrides_of(part: Part) -> list[Override]:
+    """Who let steps of ``part`` begin all the same."""
+    rows = Override.objects.filter(step__part=part, step__removed_at__isnull=True)
+    return list(rows.select_related("step__operation", "step__service"))
+
+
+@dataclass(frozen=True, slots=True)
+class LookUpRow:
+    """A source with what looking into it is expected to save."""
+
+    name: str
+    sentence: str
+    saving: Decimal
+    cost: Decimal
+    net: Decimal
+    parts: Sequence[Part]
+
+
+def look_up_rows(found: Priced, odds: Odds) -> list[LookUpRow]:
+    """The sources left to look into, the one that saves most first; none without a price."""
+    if found.given is None or found.explained is None:
+        return []
+    asked = {part.uid: part.question for part in found.given.parts if part.question is not None}
+    sources = found.given.look_ups or questions.look_ups(found.scope, odds)
+    ranked = look_ups.worth(sources, asked, found.explained.losses)
+    parts = {str(part.uid): part for part in found.scope.parts}
+    digits = places(found.given.policy.currency)
+    return [_row(worth, parts, digits) for worth in ranked if worth.shares]
+
+
+def _row(worth: look_ups.Worth, parts: Mapping[str, Part], digits: int) -> LookUpRow:
+    money = {name: rounded(getattr(worth, name), digits=digits) for name in ("saving", "cost")}
+    net = money["saving"] - money["cost"]
+    useful = [share for share in worth.shares if share.changes] or worth.shares
+    return LookUpRow(
+        name=worth.name,
+        sentence=_sentence(worth, net),
+        net=net,
+        parts=[parts[share.part] for share in sorted(useful, key=lambda share: (-share.saving, share.part))],
+        **money,
+    )
+
+
+def _sentence(worth: look_ups.Worth, net: Decimal) -> str:
+    if not worth.changes:
+        return _("Whatever it says, the same finish would go on: not worth looking for the price's sake.")
+    if net > 0:
+        return _("Worth looking: it is expected to save more than it costs.")
+    return _("It could change the choice, but costs more than it is expected to save.")
+
+
+def unlisted(found: Priced) -> list[Part]:
+    """Parts with an agreed finish for which nobody listed what they may have had: nothing can be said of them."""
+    known = questions.heard(found.scope)
+    return [part for part in found.scope.parts if part.agreed_finish_id and part.pk not in known.candidates]
+
+
+def brief(part: Part, odds: Odds) -> dict[str, Any]:
+    """The context of the section on a part's panel."""
+    return {"finish": finish_of(part, odds)}
