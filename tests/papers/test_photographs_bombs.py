@@ -126,7 +126,12 @@ def test_a_picture_of_just_40_megapixels_is_still_taken() -> None:
 
 def test_the_child_refuses_by_itself_what_the_first_look_let_through(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(photographs_decode, "read_header", lambda content: None)
-    for content, reason in ((flat_png(9000), "pixels"), (many_frames("WEBP"), "moving"), (plain("GIF"), "damaged")):
+    for content, reason in (
+        (flat_png(7000), "pixels"),
+        (flat_png(9000), "pixels"),
+        (many_frames("WEBP"), "moving"),
+        (plain("GIF"), "damaged"),
+    ):
         with pytest.raises(PictureRefused, match=reason):
             photographs_decode.remake(content)
 

@@ -109,8 +109,10 @@ def test_a_picture_stands_upright_without_a_note_that_says_how(orientation: int,
 
 
 def test_notes_that_are_nonsense_do_not_cost_the_picture() -> None:
-    for notes in (b"II*\x00\xff\xff\xff\xff", b"", b"MM", tiff(999, b""), NOTES[:60]):
+    for notes in (b"II*\x00\xff\xff\xff\xff", b"", b"MM", b"nonsense", tiff(999, b""), NOTES[:60]):
         assert keep(with_segments(plain(), segment(0xE1, b"Exif\x00\x00" + notes))).width == 64
+        assert keep(with_chunks(plain("PNG"), chunk(b"eXIf", notes))).width == 64
+        assert keep(plain("WEBP", exif=b"Exif\x00\x00" + notes)).width == 64
 
 
 def profile(*colours: tuple[float, float, float]) -> bytes:
