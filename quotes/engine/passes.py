@@ -179,9 +179,12 @@ def late_pass(network: Network, times: Times, early: Early, end: int) -> Late:
             follower, by = limit.follower, plan.finish[limit.leader] + limit.most
             if begins(times, network.nodes[follower], plan.start[follower]) > by:
                 tries[limit] = tries.get(limit, 0) + 1
-                enough = tries[limit] > TRIES
-                begin = ready_by(times, network.nodes[follower], by)
-                most[follower] = early.ready[follower] if enough else max(begin, early.ready[follower])
+                if tries[limit] > TRIES + 1:
+                    continue
+                # The earliest plan honours it: what does not settle is begun as early.
+                soonest = early.ready[follower]
+                begin = ready_by(times, network.nodes[follower], by) if tries[limit] <= TRIES else soonest
+                most[follower] = max(begin, soonest)
                 index = follower
                 break
     return plan

@@ -112,6 +112,7 @@ def test_the_day_of_an_instant_is_the_first_that_has_not_closed_before_it(seed: 
     day = plain.day_at(at)
     assert working.day_at(ZERO + at) == FIRST.toordinal() + day
     assert working.closing(FIRST.toordinal() + day) == ZERO + plain.closing(day)
+    assert working.day_at(ZERO + plain.closing(day)) == FIRST.toordinal() + day
     closed = working.closed_by(ZERO + plain.closing(day)) - FIRST.toordinal()
     assert closed == day
 

@@ -383,6 +383,17 @@ def test_the_same_wait_is_honoured_where_a_night_shift_bakes() -> None:
     assert by_uid(made_plan)["bake"].early_start == "2026-03-02T21:00"
 
 
+def test_a_wait_that_fits_on_one_day_of_the_week_is_put_off_until_then() -> None:
+    """Only on Fridays somebody is there late enough to bake what dries for half a day."""
+    late_fridays = calendar(hours=(*WEEKDAYS, (4, 1260, 1440)))
+    works = (operation("plate", run=D(60), elapsed=D(720), latest_wait=D(120)), operation("bake", run=D(15)))
+    bolts = part("bolts", step("plate", "plate"), step("bake", "bake"))
+    made_plan = plan_of(bolts, operations=works, schedule=schedule(shop=late_fridays))
+    assert made_plan.remarks == ()
+    told = by_uid(made_plan)
+    assert (told["plate"].early_start, told["bake"].early_start) == ("2026-03-06T08:00", "2026-03-06T21:00")
+
+
 def test_a_latest_wait_around_a_longer_way_between_cannot_be_honoured() -> None:
     """Coating must follow within an hour, and also waits for masks cut to the plated part, which takes a day."""
     works = (operation("plate", latest_wait=D(60)), operation("coat"), operation("cut", run=D(540)))
