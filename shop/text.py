@@ -1,9 +1,10 @@
 """Figures as people of the shop read them, in the language of the page. None of these takes a float."""
 
 from decimal import ROUND_HALF_UP, Decimal
+from functools import cache
 
 from babel import Locale, UnknownLocaleError
-from babel.numbers import format_currency, format_decimal, format_percent
+from babel.numbers import NumberPattern, format_decimal, format_percent, parse_pattern
 from django.utils.translation import get_language, gettext, to_locale
 
 from quotes.engine.money import places
@@ -62,15 +63,26 @@ def _exact(amount: Decimal | int) -> Decimal:
 
 
 def _currency(amount: Decimal, currency: str, *, least: int, most: int) -> str:
-    decimals = "0" * least + "#" * (most - least)
-    standard = Locale.parse(_locale()).currency_formats["standard"].pattern
-    pattern = standard.replace("0.00", f"0.{decimals}" if decimals else "0")
-    return format_currency(amount, currency, format=pattern, locale=_locale(), currency_digits=False)
+    locale, pattern = _pattern(_locale(), least, most)
+    return pattern.apply(amount, locale, currency=currency, currency_digits=False)
+
+
+@cache
+def _pattern(name: str, least: int, most: int) -> tuple[Locale, NumberPattern]:
+    """How a language writes money, read once: a page of hundreds of prices would read it for each."""
+    locale, decimals = Locale.parse(name), "0" * least + "#" * (most - least)
+    standard = locale.currency_formats["standard"].pattern
+    return locale, parse_pattern(standard.replace("0.00", f"0.{decimals}" if decimals else "0"))
 
 
 def _locale() -> str:
     """The page's language with what it says of the country; numbers of an unknown one look English."""
-    name = to_locale(get_language() or "en-gb")
+    return _known(get_language() or "en-gb")
+
+
+@cache
+def _known(language: str) -> str:
+    name = to_locale(language)
     try:
         Locale.parse(name)
     except (UnknownLocaleError, ValueError):

@@ -14,10 +14,11 @@ from quotes.engine.errors import BadInput
 from quotes.engine.graph import waits
 from quotes.engine.inputs import ZERO
 from quotes.engine.money import from_minor, places
-from shop.methods.models import Condition, ConditionFactor, FinishRoute
+from shop.methods.models import Condition, ConditionFactor, Finish, FinishRoute, Operation, Service
+from shop.rates.models import Status
 from shop.restorations.models import Part, Restoration
 from shop.routes.laying import Routes, all_routes, works_of
-from shop.routes.models import Step, Wait
+from shop.routes.models import Source, Step, Wait
 
 ONE = Decimal(1)
 HUNDRED = Decimal(100)
@@ -68,15 +69,27 @@ def _rows(restoration: Restoration) -> Scope:
     )
     steps = list(
         Step.objects.filter(part__restoration=restoration, part__removed_at__isnull=True, removed_at__isnull=True)
-        .select_related("operation", "service", "service__vendor", "remedy_finish")
         .order_by("part", "position")
     )
+    _with_works(steps)
     by_part: dict[int, list[Step]] = {part.pk: [] for part in parts}
     for step in steps:
         by_part[step.part_id].append(step)
     found = Scope(restoration, parts, by_part, {}, {}, Routes(), {step.pk: step for step in steps})
     _read_waits(found)
     return found
+
+
+def _with_works(steps: Sequence[Step]) -> None:
+    """Hang the works and finishes of ``steps`` on them, each read once: a join would make them anew for every step."""
+    operations = Operation.objects.in_bulk({step.operation_id for step in steps if step.operation_id})
+    services = Service.objects.select_related("vendor").in_bulk({step.service_id for step in steps if step.service_id})
+    finishes = Finish.objects.in_bulk({step.remedy_finish_id for step in steps if step.remedy_finish_id})
+    for step in steps:
+        known = step._state.fields_cache
+        known["operation"] = operations.get(step.operation_id)
+        known["service"] = services.get(step.service_id)
+        known["remedy_finish"] = finishes.get(step.remedy_finish_id)
 
 
 def _read_waits(found: Scope) -> None:
@@ -111,6 +124,7 @@ def engine_parts(
     uids = {pk: str(step.uid) for pk, step in found.step_by_pk.items()}
     # Said once for all steps: asking a translation for each of them takes longer than pricing them.
     conditions = {value: _("condition: %(condition)s") % {"condition": label} for value, label in Condition.choices}
+    words = Words.said()
     parts = []
     purchases: list[inputs.Purchase] = []
     for part in found.parts:
@@ -119,7 +133,7 @@ def engine_parts(
         uid = str(part.uid)
         steps = tuple(_step(found, part, step, uids, source) for step in rows)
         parts.append(_part(part, steps, damages.get(uid, ()), questions.get(uid)))
-        purchases.extend(_purchase(step) for step in rows if step.buy)
+        purchases.extend(_purchase(step, words) for step in rows if step.buy)
     return tuple(parts), tuple(purchases)
 
 
@@ -206,16 +220,29 @@ def _remedies(found: Scope, part: Part, step: Step) -> tuple[inputs.Remedy, ...]
     return tuple(inputs.Remedy(inputs.Work(kind), ref) for kind, ref in works_of(methods))
 
 
-def _purchase(step: Step) -> inputs.Purchase:
+@dataclass(frozen=True, slots=True)
+class Words:
+    """Labels of choices as plain text: asking the model for each row of hundreds takes longer than pricing it."""
+
+    sources: dict[str, str]
+    statuses: dict[str, str]
+
+    @classmethod
+    def said(cls) -> "Words":
+        sources = {value: str(label) for value, label in Source.choices} | {"": _("bought in")}
+        return cls(sources, {value: str(label) for value, label in Status.choices})
+
+
+def _purchase(step: Step, words: Words) -> inputs.Purchase:
     digits = places(settings.CURRENCY)
     return inputs.Purchase(
         key=str(step.uid),
         name=step.buy,
-        origin=step.get_buy_source_display() or _("bought in"),
+        origin=words.sources[step.buy_source],
         unit_price=from_minor(step.buy_price_minor, digits=digits),
         handling=step.buy_handling,
         handling_grade="",
-        source=step.get_buy_status_display(),
+        source=words.statuses[step.buy_status],
         status=step.buy_status,
         lead_days=step.buy_lead_days,
     )

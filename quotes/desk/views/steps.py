@@ -12,7 +12,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
-from quotes.desk import saving, showing
+from quotes.desk import drawing, saving, showing
 from quotes.desk.context import DESK
 from quotes.desk.forms import NewStepForm, StepForm, WaitForm, in_minor
 from quotes.desk.templatetags.desk_boxes import boxed
@@ -113,6 +113,7 @@ def _back(request: HttpRequest, part: Part) -> HttpResponse:
         "steps": showing.step_rows(found, fresh),
         "taken_off": showing.taken_off(found, fresh),
         "route_changed": True,
+        "picture": drawing.route(found, fresh),
         "boxes": [],
     }
     return render(request, "desk/_answer.html", context)
