@@ -72,6 +72,21 @@ def plainly(form: forms.BaseForm) -> None:
             field.empty_label = _("none")
 
 
+class MinorMoney(Number):
+    """Money typed as money and cleaned as the column keeps it: a count of minor units, None for nothing."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        kept = {name: kwargs[name] for name in ("label", "required", "help_text", "initial") if name in kwargs}
+        super().__init__(decimal_places=places(settings.CURRENCY), max_digits=15, min_value=0, **kept)
+
+    def clean(self, value: Any) -> Any:
+        amount = super().clean(value)
+        return None if amount is None else to_minor(Decimal(amount), digits=places(settings.CURRENCY))
+
+    def prepare_value(self, value: Any) -> Any:
+        return canonical.text(from_minor(value, digits=places(settings.CURRENCY))) if isinstance(value, int) else value
+
+
 class PartForm(PartModelForm):
     """Everything a person may set about one part."""
 
@@ -97,8 +112,10 @@ class PartForm(PartModelForm):
             "strength",
             "thickness",
             "tax",
+            "basis",
+            "cap_minor",
         )
-        field_classes = dict.fromkeys(("area", "weight", "thickness"), Number)
+        field_classes = dict.fromkeys(("area", "weight", "thickness"), Number) | {"cap_minor": MinorMoney}
 
     def __init__(self, data: Any = None, *, instance: Part) -> None:
         super().__init__(data, instance=instance, auto_id=f"{instance.uid}-%s")
@@ -291,11 +308,11 @@ class WaitForm(forms.Form):
 
 
 class DraftForm(DraftModelForm):
-    """Discount and a note to the customer."""
+    """At which stage the quote is, discount, and a note to the customer."""
 
     class Meta:
         model = Draft
-        fields = ("discount", "note")
+        fields = ("stage", "discount", "note")
         field_classes = {"discount": Number}
 
     def __init__(self, data: Any = None, *, instance: Draft) -> None:

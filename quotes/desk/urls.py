@@ -1,4 +1,17 @@
-from quotes.desk.views import beginning, compare, days, editor, facts, finish, home, issuing, steps, why, workshop
+from quotes.desk.views import (
+    beginning,
+    compare,
+    damage,
+    days,
+    editor,
+    facts,
+    finish,
+    home,
+    issuing,
+    steps,
+    why,
+    workshop,
+)
 
 app_name = "desk"
 urlpatterns = [
@@ -6,6 +19,7 @@ urlpatterns = [
     *beginning.urlpatterns,
     *editor.urlpatterns,
     *finish.urlpatterns,
+    *damage.urlpatterns,
     *steps.urlpatterns,
     *facts.urlpatterns,
     *issuing.urlpatterns,

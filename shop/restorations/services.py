@@ -1,7 +1,7 @@
 """Writes on customers, machines, restorations and parts. Every change of scope raises ``scope_version``."""
 
 from collections.abc import Collection, Mapping
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.core.exceptions import ValidationError
@@ -12,9 +12,12 @@ from django.utils.translation import gettext as _
 from shop.journal.services import record, subject_of
 from shop.methods.models import PartKind
 from shop.restorations.models import Customer, FinishEvidence, Machine, Part, Restoration, Side
+from shop.restorations.promising import refuse_cap_of_fixed
 
 GAP = 10
 FAR = 1_000_000_000
+#: Nobody puts work off for longer than this: holidays are not known for ever.
+LONGEST_AHEAD = timedelta(days=730)
 
 #: Fields of a part that can change without its route; for the others see ``routes.parts.edit_part``.
 PART_FIELDS = (
@@ -35,6 +38,8 @@ PART_FIELDS = (
     "factory_finish",
     "deviation",
     "tax",
+    "basis",
+    "cap_minor",
 )
 
 CUSTOMER_FIELDS = ("name", "address", "email", "phone")
@@ -219,6 +224,7 @@ def set_part(
     before = set_fields(part, changes=changes, seen=seen, allowed=allowed)
     if before.keys() & {"kind", "side"}:
         refuse_wrong_side(part)
+    refuse_cap_of_fixed(part, before)
     if before:
         part.save(update_fields=list(before))
         change_scope(part.restoration)
@@ -362,6 +368,8 @@ def told(fields: Mapping[str, Any]) -> dict[str, object]:
 @transaction.atomic
 def start_on(*, restoration: Restoration, starts_on: date | None, who: str, now: datetime) -> Restoration:
     """Say from which day on work can go on; None for at once. The plan follows."""
+    if starts_on and starts_on - now.date() > LONGEST_AHEAD:
+        raise ValidationError({"starts_on": _("That is more than two years away. Give a nearer day.")})
     hold_scope(restoration.pk)
     restoration.refresh_from_db(fields=["starts_on"])
     before = restoration.starts_on

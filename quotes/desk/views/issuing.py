@@ -15,9 +15,11 @@ from quotes.desk.context import DESK
 from quotes.desk.forms import IssueForm
 from quotes.desk.views.editor import draft_for, restoration_of, who
 from quotes.pricing import services
-from quotes.pricing.models import Draft, IssuedQuote
-from quotes.pricing.selectors import Priced, priced
+from quotes.pricing.models import Draft, IssuedQuote, Stage
+from quotes.pricing.selectors import priced
+from quotes.pricing.services import KEEP_THE_FLOOR
 from quotes.pricing.sheet import sheet
+from quotes.pricing.stages import Offered, offered
 from shop.people.models import Shop
 from shop.people.roles import ROLE_MANAGER, has_role, role_required
 
@@ -37,10 +39,10 @@ def issue(request: HttpRequest, uid: UUID) -> HttpResponse:
                 form.add_error(None, error)
         if form.errors.keys() & {"seen_scope", "seen_draft"}:
             form.add_error(None, _("This page is out of date. Look at the price again, then issue it."))
-        return _page(request, priced(draft_for(request, restoration_of(uid))), form, status=422)
-    found = priced(draft)
-    seen = {"seen_scope": found.scope.restoration.scope_version, "seen_draft": found.draft.version}
-    return _page(request, found, IssueForm(initial=seen))
+        return _page(request, offered(draft_for(request, restoration_of(uid))), form, status=422)
+    offer = offered(draft)
+    seen = {"seen_scope": offer.found.scope.restoration.scope_version, "seen_draft": offer.found.draft.version}
+    return _page(request, offer, IssueForm(initial=seen))
 
 
 def _issue(request: HttpRequest, form: IssueForm, draft: Draft) -> IssuedQuote:
@@ -55,11 +57,18 @@ def _issue(request: HttpRequest, form: IssueForm, draft: Draft) -> IssuedQuote:
     )
 
 
-def _page(request: HttpRequest, found: Priced, form: IssueForm, status: int = 200) -> HttpResponse:
-    context = showing.sums(found) | {
+def _page(request: HttpRequest, offer: Offered, form: IssueForm, status: int = 200) -> HttpResponse:
+    """Shows what the stage of the draft offers; the restoration's page shows all that is in scope."""
+    found = offer.found
+    sums = showing.sums(found)
+    context = sums | {
         "form": form,
+        "offer": offer,
+        "stage": Stage(found.draft.stage),
+        "below_floor": sums.get("below_floor") and found.draft.stage in KEEP_THE_FLOOR,
         "manager": has_role(request.user, ROLE_MANAGER),
-        "lines": len(found.scope.parts),
+        "lines": len(found.given.parts) if found.given else 0,
+        "credits": found.given.credits if found.given else (),
         "nameless": not Shop.objects.exists(),
     }
     return render(request, "desk/issue.html", context, status=status)

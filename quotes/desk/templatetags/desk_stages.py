@@ -1,0 +1,23 @@
+"""Pieces of the restoration's page: possible damage of a part, and what the customer has not agreed to yet."""
+
+from typing import Any
+
+from django import template
+
+from quotes.desk import agreeing, damages
+from quotes.pricing.selectors import Priced
+from shop.restorations.models import Part
+
+register = template.Library()
+
+
+@register.inclusion_tag("desk/_damages.html")
+def possible_damage(part: Part) -> dict[str, Any]:
+    """What strip-down may reveal on a part, with the way to its page."""
+    return {"part": part, "listed": damages.listed(part)}
+
+
+@register.inclusion_tag("desk/_not_agreed.html")
+def not_agreed(found: Priced, *, oob: bool = False) -> dict[str, Any]:
+    """Where scope differs from what was agreed; nothing before a main offer is accepted."""
+    return {"restoration": found.scope.restoration, "open": agreeing.not_agreed(found), "oob": oob}
