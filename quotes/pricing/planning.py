@@ -6,13 +6,13 @@ from datetime import date, datetime
 from quotes.engine import canonical, inputs
 from quotes.engine.chance.promise import Promise, promise
 from quotes.engine.errors import BadInput
-from quotes.engine.network import network
+from quotes.engine.network import network, whole
 from quotes.engine.plan import plan
 from quotes.engine.planned import Plan as Planned
 from quotes.engine.results import Explained
 from quotes.pricing.building import engine_input
 from quotes.pricing.models import Draft
-from quotes.pricing.selectors import Priced
+from quotes.pricing.selectors import Priced, priced
 from shop.restorations.models import Restoration
 from shop.routes.models import Plan
 from shop.routes.planning import Taken, keep_plan
@@ -42,9 +42,12 @@ def scheduled_as_priced(found: Priced, when: inputs.Schedule) -> inputs.Restorat
 
 
 def rests_on(given: inputs.Restoration) -> str:
-    """SHA-256 of what a plan rests on besides the scope: the schedule, and the times and lead times of the rate book."""
+    """SHA-256 of what a plan rests on besides the scope: the schedule, the rate book's times and lead times, and how
+    things are done (condition factors, remedies), which change without the scope.
+    """
     book = (given.schedule, given.policy, given.grades, given.operations, given.services, given.purchases)
-    return canonical.sha256(canonical.dump(book))
+    done = [(step.factor, step.ways_back) for part in given.parts for step in part.steps]
+    return canonical.sha256(canonical.dump((book, done)))
 
 
 def work_out(given: inputs.Restoration, explained: Explained) -> Worked:
@@ -76,13 +79,21 @@ def plan_draft(*, found: Priced, today: date, now: datetime) -> Worked | None:
     return worked if kept else None
 
 
+def bring_up_to_date(draft: Draft, *, today: date, now: datetime) -> bool:
+    """Make the plan anew where the one kept is stale; false where the scope moved on meanwhile. Raises `BadInput`."""
+    kept = kept_plan(draft.restoration)
+    if kept is not None and is_fresh(kept, draft=draft, today=today):
+        return True
+    return plan_draft(found=priced(draft), today=today, now=now) is not None
+
+
 def _takes(given: inputs.Restoration, explained: Explained) -> dict[str, Taken]:
     minutes = {step.uid: step.first.minutes for step in explained.steps}
     found = {}
     for node in network(given, explained.steps, explained.batches).nodes:
         for uid in node.uids:
             taken = node.taken if uid == node.uid else 0
-            found[uid] = Taken(node.uid, int(minutes[uid].to_integral_value()), node.place, taken)
+            found[uid] = Taken(node.uid, whole(minutes[uid]), node.place, taken)
     return found
 
 

@@ -105,13 +105,17 @@ def _row(
 
 def _instant(text: str) -> datetime:
     """An instant on the shop's clock; where the clock is put forward or back, the later reading."""
-    return timezone.make_aware(datetime.fromisoformat(text))
+    on_the_clock = datetime.fromisoformat(text)
+    readings = (timezone.make_aware(on_the_clock.replace(fold=fold)) for fold in (0, 1))
+    return max(readings, key=datetime.timestamp)
 
 
 @transaction.atomic
 def hold(*, restoration: Restoration, first: date, last: date, reason: str, who: str, now: datetime) -> Hold:
     """Hold a restoration from ``first`` to ``last``, both included. The ready day moves with it."""
     hold_scope(restoration.pk)
+    if last < first:
+        raise ValidationError({"last": _("The last day is before the first. Swap them.")})
     if last - first > LONGEST_HOLD:
         raise ValidationError({"last": _("That is more than two years. Give a nearer last day.")})
     row = Hold(restoration=restoration, first=first, last=last, reason=reason.strip())

@@ -46,7 +46,10 @@ def load_before(restoration: Restoration, *, first: date) -> tuple[tuple[str, De
         plan__restoration__begun_on=restoration.begun_on, plan__restoration__lt=restoration.pk
     )
     authorised = Authorisation.objects.values("step_uid")
-    rows = PlannedStep.objects.filter(begun_earlier, plan__ready_certain__gte=first, step__uid__in=authorised)
+    on_a_route = Q(step__removed_at__isnull=True, step__part__removed_at__isnull=True)
+    rows = PlannedStep.objects.filter(
+        begun_earlier, on_a_route, plan__ready_certain__gte=first, step__uid__in=authorised
+    )
     sums = rows.order_by().values("place").annotate(minutes=Sum("minutes"), taken=Sum("taken"))
     found = {row["place"]: Decimal(row["taken"]) for row in sums if row["place"]}
     found[""] = Decimal(sum(row["minutes"] for row in sums))

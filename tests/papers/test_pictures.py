@@ -141,7 +141,7 @@ def test_a_figure_on_a_page_holds_both_drawings_and_the_words() -> None:
     page = figure.on_page(kind.draw, ident="cost", words="Words & figures")
     assert f'width="{PHONE}"' in page
     assert f'width="{PAPER}"' in page
-    assert "<figcaption>Words &amp; figures</figcaption>" in page
+    assert '<figcaption><details class="small"><summary>In words</summary>Words &amp; figures</details>' in page
 
 
 def test_a_figure_on_paper_holds_the_wide_drawing_only() -> None:

@@ -1,6 +1,5 @@
 """The days of a restoration: ready day, what must leave when, held days, and when work can begin."""
 
-from datetime import date, datetime
 from uuid import UUID
 
 from django import forms
@@ -19,7 +18,6 @@ from quotes.desk.context import DESK
 from quotes.desk.views.editor import draft_for, restoration_of, who
 from quotes.engine.errors import BadInput
 from quotes.pricing import planning
-from quotes.pricing.models import Draft
 from quotes.pricing.selectors import priced
 from shop.people.roles import role_required
 from shop.restorations.models import Restoration
@@ -82,7 +80,7 @@ def ready_day(request: HttpRequest, uid: UUID) -> HttpResponse:
     draft = draft_for(request, restoration_of(uid))
     error = ""
     try:
-        moved_on = not _up_to_date(draft, today=today, now=now)
+        moved_on = not planning.bring_up_to_date(draft, today=today, now=now)
     except BadInput as wrong:
         error, moved_on = wrong.sentence(_(wrong.template)), False
     if not request.htmx:  # type: ignore[attr-defined]
@@ -91,14 +89,6 @@ def ready_day(request: HttpRequest, uid: UUID) -> HttpResponse:
         return HttpResponse(status=204)
     context = {"restoration": draft.restoration, "ready": showing.ready(draft, today, error=error)}
     return render(request, "desk/_ready.html", context)
-
-
-def _up_to_date(draft: Draft, *, today: date, now: datetime) -> bool:
-    """Whether the plan kept is that of the scope as it was read; made anew where it is not."""
-    kept = planning.kept_plan(draft.restoration)
-    if kept is not None and planning.is_fresh(kept, draft=draft, today=today):
-        return True
-    return planning.plan_draft(found=priced(draft), today=today, now=now) is not None
 
 
 @require_POST
@@ -128,11 +118,14 @@ def end_hold(request: HttpRequest, pk: int) -> HttpResponseRedirect:
 @role_required(*DESK)
 def begin_on(request: HttpRequest, uid: UUID) -> HttpResponse:
     row, form = restoration_of(uid), StartForm(request.POST)
-    if not form.is_valid():
-        return _page(request, row, HoldForm(), form, status=422)
-    start_on(restoration=row, starts_on=form.cleaned_data["starts_on"], who=who(request), now=timezone.now())
-    messages.success(request, _("Saved."))
-    return redirect("desk:days", uid=uid)
+    if form.is_valid():
+        try:
+            start_on(restoration=row, who=who(request), now=timezone.now(), **form.cleaned_data)
+            messages.success(request, _("Saved."))
+            return redirect("desk:days", uid=uid)
+        except ValidationError as error:
+            form.add_error(None, error)
+    return _page(request, row, HoldForm(), form, status=422)
 
 
 urlpatterns = [
