@@ -11,6 +11,7 @@ from django.db import transaction
 
 from quotes.engine import inputs
 from shop.methods.loading import Told, by_name, kept, load_methods, read
+from shop.methods.loading_damage import load_damages
 from shop.methods.models import Consumable, Operation, Service
 from shop.people.models import Grade
 from shop.rates import services
@@ -40,6 +41,7 @@ def load_starter(*, guessed: bool, today: date, who: str, now: datetime, folder:
     rates = read(folder / "rates.toml")
     kept(Grade(name=told["name"], alone=told.get("alone", "")) for told in rates["grade"])
     load_methods(folder, by_trade=guessed, today=today, who=who, now=now)
+    load_damages(folder)
     days = _days(today)
     _grade_rates(rates["grade"], days, common)
     for tax in rates["tax"]:
