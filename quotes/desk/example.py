@@ -10,6 +10,7 @@ from typing import Any, TypedDict
 from django.conf import settings
 from django.db import transaction
 
+from quotes.desk.example_finishes import prove
 from quotes.engine.money import places, to_minor
 from quotes.pricing.services import change_draft, open_draft
 from shop.journal.services import SYSTEM
@@ -25,7 +26,7 @@ from shop.routes.models import Step
 from shop.routes.parts import add_routed_part, choose_finish, choose_old_finish, lay_out_template
 from shop.routes.services import add_step, change_step
 
-MACHINE = ("maker", "model", "year", "frame_number", "engine_number")
+MACHINE = ("maker", "model", "year", "frame_number", "engine_number", "market")
 FINISHES = {"finish": choose_finish, "old_finish": choose_old_finish}
 
 
@@ -60,11 +61,12 @@ def load(*, today: date, now: datetime, folder: Path = STARTER) -> list[SignIn]:
     customers = {item["name"]: add_customer(**item, **common) for item in told["customer"]}
     finishes, templates = by_name(Finish), by_name(Template)
     for item in read(folder / "demo" / "restorations.toml")["restoration"]:
-        machine = add_machine(**{name: item[name] for name in MACHINE}, **common)
+        machine = add_machine(**{name: item[name] for name in MACHINE if name in item}, **common)
         begun_on = today - timedelta(days=item["begun_days_ago"])
         restoration = begin(customer=customers[item["customer"]], machine=machine, begun_on=begun_on, **common)
         lay_out_template(restoration=restoration, template=templates[item["template"]], **common)
         _differ(restoration, item, finishes, common)
+        prove({part.name: part for part in restoration.parts.all()}, item, today=today, **common)
         _draft(restoration, item, today, common)
     return sign_ins
 

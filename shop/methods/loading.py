@@ -14,10 +14,12 @@ from quotes.engine.money import places, to_minor
 from shop.methods.models import (
     ConditionFactor,
     Consumable,
+    EvidenceSource,
     Finish,
     FinishRoute,
     FinishStep,
     Operation,
+    PartKind,
     Place,
     Service,
     SizeClass,
@@ -59,6 +61,7 @@ def load_methods(folder: Path, *, by_trade: bool, today: date, who: str, now: da
     materials = read(folder / "materials.toml")
     kept(Place(**told) for told in materials["place"])
     kept(SizeClass(**told) for told in materials["size_class"])
+    _kinds(read(folder / "kinds.toml"))
     kept(Consumable(**_without(told, "prices", "pack_size")) for told in materials["consumable"])
     _operations(read(folder / "operations.toml")["operation"], today=today, who=who, now=now)
     _vendors(read(folder / "vendors.toml")["vendor"], by_trade=by_trade)
@@ -70,6 +73,20 @@ def load_methods(folder: Path, *, by_trade: bool, today: date, who: str, now: da
 
 def _without(told: Mapping[str, Any], *names: str) -> Told:
     return {name: value for name, value in told.items() if name not in names}
+
+
+def _kinds(told: Told) -> None:
+    """Kinds of parts, and where one can look up how they left the works."""
+    kept(PartKind(**kind) for kind in told["kind"])
+    kinds = by_name(PartKind)
+    for item in told["source"]:
+        fields = _without(item, "kinds", "cost")
+        (source,) = kept([EvidenceSource(cost_minor=_minor(item["cost"]), **fields)])
+        source.kinds.set(kinds[name] for name in item.get("kinds", []))
+
+
+def _minor(price: Decimal | int) -> int:
+    return to_minor(Decimal(price), digits=places(settings.CURRENCY))
 
 
 # -- operations and services ---------------------------------------------------------------------------------------
@@ -167,11 +184,14 @@ def _finishes(told: Sequence[Told], works: _Works) -> None:
 
 def _template(told: Told, works: _Works) -> None:
     (template,) = kept([Template(name=told["name"], note=told.get("note", ""))])
-    sizes, finishes = by_name(SizeClass), by_name(Finish)
+    sizes, finishes, kinds = by_name(SizeClass), by_name(Finish), by_name(PartKind)
     items = [(area["name"], item) for area in told["area"] for item in area["part"]]
     parts = kept(
         TemplatePart(
-            template=template, position=position, area_name=area, **_part_fields(item, sizes=sizes, finishes=finishes)
+            template=template,
+            position=position,
+            area_name=area,
+            **_part_fields(item, sizes=sizes, finishes=finishes, kinds=kinds),
         )
         for position, (area, item) in enumerate(items, start=1)
     )
@@ -196,10 +216,14 @@ def _template(told: Told, works: _Works) -> None:
     )
 
 
-def _part_fields(told: Told, *, sizes: Mapping[str, SizeClass], finishes: Mapping[str, Finish]) -> Told:
-    fields = _without(told, "before", "after", "size_class", "finish", "old_finish")
+def _part_fields(
+    told: Told, *, sizes: Mapping[str, SizeClass], finishes: Mapping[str, Finish], kinds: Mapping[str, PartKind]
+) -> Told:
+    fields = _without(told, "before", "after", "size_class", "finish", "old_finish", "kind")
     if "size_class" in told:
         fields["size_class"] = sizes[told["size_class"]]
+    if "kind" in told:
+        fields["kind"] = kinds[told["kind"]]
     for name in ("finish", "old_finish"):
         if name in told:
             fields[name] = finishes[told[name]]
@@ -207,13 +231,12 @@ def _part_fields(told: Told, *, sizes: Mapping[str, SizeClass], finishes: Mappin
 
 
 def _step(part: TemplatePart, told: Told, method: Told) -> TemplateStep:
-    price = to_minor(Decimal(told.get("price", 0)), digits=places(settings.CURRENCY))
     return TemplateStep(
         part=part,
         quantity=told.get("quantity"),
         buy=told.get("buy", ""),
         buy_origin=told.get("source", ""),
-        buy_price_minor=price,
+        buy_price_minor=_minor(told.get("price", 0)),
         buy_handling=told.get("handling", 0),
         **method,
     )

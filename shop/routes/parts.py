@@ -34,6 +34,7 @@ FROM_TEMPLATE = (
     "depth",
     "area_name",
     "name",
+    "kind",
     "pieces",
     "material",
     "size_class",
@@ -56,7 +57,7 @@ def lay_out_template(*, restoration: Restoration, template: Template, who: str, 
         raise ValidationError(_("This restoration has parts already. Begin a new one from the template."))
     routes = all_routes()
     rows = list(
-        template.parts.select_related("size_class", "finish", "old_finish")
+        template.parts.select_related("kind", "size_class", "finish", "old_finish")
         .prefetch_related("steps__operation", "steps__service", "steps__waits_for")
         .order_by("position")
     )

@@ -120,9 +120,9 @@ def test_a_source_saves_over_all_the_parts_it_speaks_of_and_costs_once() -> None
 
 
 def test_the_best_comes_first_by_what_is_left_and_ties_go_by_key() -> None:
-    cheap, dear, twin = source("b", cost=10), source("c", strength=50, cost=500), source("a", cost=10)
+    cheap, dear, twin = source("y", cost=10), source("a", strength=50, cost=500), source("x", cost=10)
     ranked = worth([dear, cheap, twin], {"tank": asked()}, {"tank": LOST})
-    assert [item.key for item in ranked] == ["a", "b", "c"]
+    assert [item.key for item in ranked] == ["x", "y", "a"]
     assert ranked[-1].net < 0
 
 
