@@ -16,6 +16,7 @@ NONE_LISTED = "none"
 class ListForm(forms.Form):
     """Another finish that a part may have had."""
 
+    prefix = "list"
     finish = forms.ModelChoiceField(Finish.objects.all(), label=gettext_lazy("It may have been"))
     weight = Number(
         label=gettext_lazy("Weight"),
@@ -26,7 +27,7 @@ class ListForm(forms.Form):
     )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, prefix="list", **kwargs)
+        super().__init__(*args, **kwargs)
         plainly(self)
 
 
@@ -88,6 +89,7 @@ def _now(evidence: FinishEvidence) -> dict[str, Any]:
 class SignForm(forms.Form):
     """What the customer signed for."""
 
+    prefix = "sign"
     finish = forms.ModelChoiceField(Finish.objects.all(), label=gettext_lazy("Agreed finish"))
     deviation = forms.CharField(
         label=gettext_lazy("How it departs from the factory finish"),
@@ -102,7 +104,7 @@ class SignForm(forms.Form):
     )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, prefix="sign", **kwargs)
+        super().__init__(*args, **kwargs)
         plainly(self)
 
 
@@ -112,6 +114,6 @@ class OverrideForm(forms.Form):
     who_decided = forms.CharField(label=gettext_lazy("Who decided"), max_length=120)
     reason = forms.CharField(label=gettext_lazy("Reason"), max_length=200)
 
-    def __init__(self, *args: Any, step: str, **kwargs: Any) -> None:
-        super().__init__(*args, prefix=f"override-{step}", **kwargs)
+    def __init__(self, data: Any = None, *, step: str) -> None:
+        super().__init__(data, prefix=f"override-{step}")
         plainly(self)
