@@ -157,7 +157,7 @@ def on(weekdays: set[int], first: str, **changes: object) -> WorkingTime:
 
 
 def test_business_days_of_the_numpy_documentation() -> None:
-    """Source: SOURCES 13, docstrings of numpy's busday functions."""
+    """Source: the docstrings of `numpy.busday_count` and `numpy.busday_offset`."""
     weekdays = on({0, 1, 2, 3, 4}, "2011-01-01")
     assert days_in(weekdays, "2011-01-01", "2011-01-31") == 21
     assert days_in(weekdays, "2011-01-01", "2011-12-31") == 260
@@ -167,14 +167,14 @@ def test_business_days_of_the_numpy_documentation() -> None:
 
 
 def test_holidays_of_the_numpy_documentation() -> None:
-    """Source: SOURCES 13, the docstring of `numpy.is_busday`: two closed days and an open one."""
+    """Source: the docstring of `numpy.is_busday`: two closed days and an open one."""
     off = ("2011-07-01", "2011-07-04", "2011-07-17")
     working = on({0, 1, 2, 3, 4}, "2011-06-01", closed=off)
     days = working.days_until(day_of("2011-08-01"))
     assert [day_of(day) in days for day in ("2011-07-01", "2011-07-02", "2011-07-18")] == [False, False, True]
 
 
-#: Source: SOURCES 13, bank holidays of England and Wales as published by the government.
+#: Source: bank holidays of England and Wales, lib/data/bank-holidays.json of github.com/alphagov/frontend @0d66bf1.
 PUBLISHED = {
     2020: "01-01 04-10 04-13 05-08 05-25 08-31 12-25 12-28",
     2021: "01-01 04-02 04-05 05-03 05-31 08-30 12-27 12-28",

@@ -88,7 +88,7 @@ def slack(made: Plan) -> dict[str, float]:
 
 
 def test_activities_on_arrows() -> None:
-    """Source: SOURCES 4.1 P1, chapter 8 solutions of a management science text, ar.scribd.com/doc/47113515."""
+    """Source: chapter 8 solutions of a management science text, problem 1, ar.scribd.com/doc/47113515/TaylCh08."""
     arrows = {"1-2": 7, "1-3": 10, "2-4": 6, "3-4": 5, "3-5": 4, "4-5": 3, "5-6": 2}
     made = planned(activities(arrows, on_arrows(arrows)))
     assert figures(made) == {
@@ -106,7 +106,7 @@ def test_activities_on_arrows() -> None:
 
 
 def test_activities_on_nodes() -> None:
-    """Source: SOURCES 4.2, studylib.net/doc/8378728."""
+    """Source: studylib.net/doc/8378728."""
     days = {"A": 6, "B": 2, "C": 2, "D": 3, "F": 2, "E": 4, "G": 1}
     made = planned(activities(days, {"B": "A", "C": "A", "D": "B", "F": "C", "E": "DF", "G": "E"}))
     assert working_days(made.path_ends) == 16
@@ -120,7 +120,7 @@ def test_activities_on_nodes() -> None:
 
 Three = Mapping[str, tuple[float, float, float]]
 
-#: Source: SOURCES 4.3, ru.scribd.com/document/438492051; predecessors brainmass.com 205599, where C after A is missing.
+#: Source: ru.scribd.com/document/438492051; predecessors brainmass.com 205599, where the row of C (after A) is missing.
 HOSPITAL: Three = {
     "A": (20, 30, 40),
     "B": (20, 65, 80),
@@ -146,9 +146,9 @@ HOSPITAL_WAITS = {
     "K": "J",
     "L": "IK",
 }
-#: Source: SOURCES 4.5, flylib.com/books/en/3.287.1.117/1; the network is not shown, only the path 1-3-5-7.
+#: Source: flylib.com/books/en/3.287.1.117/1; the network is not shown, only the path 1-3-5-7.
 PATH: Three = {"1": (5, 8, 17), "3": (3, 5, 7), "5": (4, 6, 8), "7": (3, 4, 5)}
-#: Value from memory: SOURCES 4.7, a textbook's paper mill.
+#: Value from memory: a textbook's paper mill.
 MILL: Three = {
     "A": (1, 2, 3),
     "B": (2, 3, 4),
