@@ -38,6 +38,7 @@ class _Shop:
     rng: Any
     size: int
     labour: Any
+    names: dict[str, str]
     charged: dict[tuple[str, str], Any] = field(default_factory=dict)
 
     def charge(self, thing: tuple[str, str], amount: Any, where: Any = slice(None)) -> None:
@@ -49,7 +50,7 @@ class _Shop:
 def _chunk(
     restoration: Restoration, steps: Sequence[StepResult], branches: Sequence[Branch], size: int, rng: Any
 ) -> Any:
-    shop = _Shop(rng, size, np.zeros(size))
+    shop = _Shop(rng, size, np.zeros(size), {item.key: item.name for item in restoration.consumables})
     results = {step.uid: step for step in steps}
     operations = {operation.key: operation for operation in restoration.operations}
     fixed = [part for part in restoration.parts if part.basis is Basis.FIXED]
@@ -100,7 +101,7 @@ def _walk(part: Part, results: dict[str, StepResult], operations: dict[str, Any]
         if step.work is Work.OPERATION and operations[step.ref].spread and (visit.labour or again.labour):
             speed = _factor(shop.rng, float(operations[step.ref].spread), shop.size)
         shop.labour += speed * (_labour(visit) + count * _labour(again))
-        _pay(step.work, [step.ref], operations, _other(visit) + count * _other(again), shop)
+        _pay_for_step(step, results[step.uid], operations, _other(visit) + count * _other(again), shop)
 
 
 def _failing(ways: Any, where: Any, rng: Any, at: int = -1) -> list[tuple[Any, int, Any]]:
@@ -170,8 +171,22 @@ def _remedy(way: Any, visit: Visit, operations: Any, where: Any, shop: _Shop) ->
         _pay(kind, refs, operations, float(amount), shop, where)
 
 
+def _pay_for_step(step: Any, result: StepResult, operations: Any, amount: Any, shop: _Shop) -> None:
+    """By what its cost sheet says for each of its consumables, found there by name."""
+    usages = operations[step.ref].usages if step.work is Work.OPERATION else ()
+    costs = [
+        sum(float(figure.value) for figure in result.figure.inputs if figure.name == shop.names[usage.consumable])
+        for usage in usages
+    ]
+    if not sum(costs):
+        _pay(step.work, [step.ref], operations, amount, shop)
+        return
+    for usage, cost in zip(usages, costs, strict=True):
+        shop.charge(("consumable", usage.consumable), amount * cost / sum(costs))
+
+
 def _pay(work: Work, refs: Sequence[str], operations: Any, amount: Any, shop: _Shop, where: Any = slice(None)) -> None:
-    """Who charges how much of one visit is not walked here: those who serve it charge alike."""
+    """Where several serve one remedy, who charges how much is not walked here: they charge alike."""
     things = [(work.value, ref) for ref in refs]
     if work is Work.OPERATION:
         things = [("consumable", usage.consumable) for ref in refs for usage in operations[ref].usages]
