@@ -178,7 +178,12 @@ def _fees(restoration: Restoration) -> list[tuple[IssuedQuote, date]]:
     """Accepted inspections, each with the last day on which a main offer that credits it can be accepted."""
     accepted = restoration.quotes.filter(stage=Stage.INSPECT, outcome__kind=Outcome.Kind.ACCEPTED)
     rows = accepted.select_related("outcome").prefetch_related("lines").defer("snapshot", "result").order_by("number")
-    return [(quote, quote.outcome.said_on + timedelta(days=offer_of(quote).credit_days)) for quote in rows]
+    return [(quote, fee_credited_until(quote)) for quote in rows]
+
+
+def fee_credited_until(quote: IssuedQuote) -> date:
+    """The last day on which a main offer that credits the fee of this accepted inspection can be accepted."""
+    return quote.outcome.said_on + timedelta(days=offer_of(quote).credit_days)
 
 
 def fee_credits(quote: IssuedQuote) -> list[inputs.Credit]:

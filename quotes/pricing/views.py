@@ -14,7 +14,8 @@ from quotes.pricing import paper as papers
 from quotes.pricing import selectors, services
 from quotes.pricing import sheet as sheets
 from quotes.pricing.forms import OutcomeForm
-from quotes.pricing.models import IssuedQuote, Outcome
+from quotes.pricing.models import IssuedQuote, Outcome, Stage
+from quotes.pricing.stages import fee_credited_until
 from quotes.pricing.verify import recomputed
 from shop.people.roles import ROLE_DESK, ROLE_MANAGER, role_required
 
@@ -72,6 +73,7 @@ def _context(found: IssuedQuote, form: OutcomeForm) -> dict[str, Any]:
         "standing": standing,
         "standing_word": selectors.STANDINGS[standing],
         "outcome": outcome,
+        "credit_day": fee_credited_until(found) if standing == "accepted" and found.stage == Stage.INSPECT else None,
         "form": None if outcome else form,
         "others": [(other, selectors.STANDINGS[selectors.standing(other, today)]) for other in others],
         **_paper(found),
