@@ -28,7 +28,7 @@ def money_change(amount: Decimal) -> str:
     if not shown:
         return "–"
     words = text.money(shown, settings.CURRENCY)
-    return f"+{words}" if shown > 0 else words
+    return f"+{words}" if shown > 0 else words.replace("-", text.MINUS)
 
 
 @register.filter

@@ -85,8 +85,8 @@ def ready_day(request: HttpRequest, uid: UUID) -> HttpResponse:
         error, moved_on = wrong.sentence(_(wrong.template)), False
     if not request.htmx:  # type: ignore[attr-defined]
         return redirect("desk:days", uid=uid)
-    if moved_on:  # whoever changed it meanwhile has asked for its day already
-        return HttpResponse(status=204)
+    if moved_on:  # maybe from another desk, so that this box has to ask again
+        draft.restoration.refresh_from_db()
     context = {"restoration": draft.restoration, "ready": showing.ready(draft, today, error=error)}
     return render(request, "desk/_ready.html", context)
 
