@@ -8,17 +8,17 @@ from typing import Any
 from django.db.models import prefetch_related_objects
 from django.utils.translation import gettext as _
 
-from quotes.desk.forms_finish import OverrideForm
 from quotes.engine import evidence, look_ups
 from quotes.engine.inputs import NONE_OF_THESE
 from quotes.engine.money import places, rounded
 from quotes.pricing.selectors import Priced
+from shop.methods.models import EvidenceSource
 from shop.rates.models import Odds
 from shop.restorations.models import FinishAgreement, FinishCandidate, FinishEvidence, Part
 from shop.restorations.speaking import why_silent
 from shop.restorations.words import chance_in_words
 from shop.routes import questions
-from shop.routes.gate import Belief, Refusal, belief_of, gate_for_part
+from shop.routes.gate import Belief, Cause, Refusal, belief_of, gate_for_part
 from shop.routes.models import Override, Step
 
 
@@ -40,12 +40,12 @@ class Piece:
 
 
 @dataclass(frozen=True, slots=True)
-class HeldStep:
-    """A step that waits for the evidence, and the form with which somebody lets it begin."""
+class Held:
+    """A step that waits for the evidence and why, and the steps of which the same is true."""
 
     step: Step
     sentence: str
-    form: OverrideForm
+    also: Sequence[Step]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,11 +56,16 @@ class Finish:
     answers: Sequence[Answer]
     pieces: Sequence[Piece]
     agreement: FinishAgreement | None
-    held: Sequence[HeldStep]
+    held: Sequence[Held]
+
+    @property
+    def waiting(self) -> list[Step]:
+        """Every step that waits, in the order of the route."""
+        return sorted((step for held in self.held for step in (held.step, *held.also)), key=lambda step: step.position)
 
 
-def finish_of(part: Part, odds: Odds, *, wrong: OverrideForm | None = None) -> Finish:
-    """What is known and believed about ``part``, in a fixed number of queries; ``wrong`` is an override filled in wrongly."""
+def finish_of(part: Part, odds: Odds) -> Finish:
+    """What is known and believed about ``part``, in a fixed number of queries."""
     known = questions.heard_of(part)
     machine = part.restoration.machine
     belief = belief_of(part, machine, known, odds)
@@ -73,7 +78,7 @@ def finish_of(part: Part, odds: Odds, *, wrong: OverrideForm | None = None) -> F
         answers=_answers(known.candidates.get(part.pk, []), belief),
         pieces=[Piece(row, why_silent(row, machine)) for row in rows],
         agreement=known.agreements.get(part.pk),
-        held=[_held(step, held[str(step.uid)], wrong) for step in steps if str(step.uid) in held],
+        held=_together(steps, held),
     )
 
 
@@ -87,10 +92,13 @@ def _answers(listed: Sequence[FinishCandidate], belief: Belief) -> list[Answer]:
     return [Answer(belief.name_of(key), chance_in_words(chances[key]), rows.get(key)) for key in ranked]
 
 
-def _held(step: Step, refusals: Sequence[Refusal], wrong: OverrideForm | None) -> HeldStep:
-    fresh = OverrideForm(step=str(step.uid))
-    form = wrong if wrong is not None and wrong.prefix == fresh.prefix else fresh
-    return HeldStep(step, " ".join(refusal.sentence for refusal in refusals), form)
+def _together(steps: Sequence[Step], held: Mapping[str, Sequence[Refusal]]) -> list[Held]:
+    """The steps that wait, those with one cause together."""
+    by_cause: dict[Cause, list[Step]] = {}
+    for step in steps:
+        for refusal in held.get(str(step.uid), ()):
+            by_cause.setdefault(refusal.cause, []).append(step)
+    return [Held(first, held[str(first.uid)][0].sentence, also) for first, *also in by_cause.values()]
 
 
 def overrides_of(part: Part) -> list[Override]:
@@ -104,6 +112,7 @@ class LookUpRow:
     """A source with what looking into it is expected to save."""
 
     name: str
+    note: str
     sentence: str
     saving: Decimal
     cost: Decimal
@@ -119,16 +128,18 @@ def look_up_rows(found: Priced, odds: Odds) -> list[LookUpRow]:
     sources = found.given.look_ups or questions.look_ups(found.scope, odds)
     ranked = look_ups.worth(sources, asked, found.explained.losses)
     parts = {str(part.uid): part for part in found.scope.parts}
+    notes = {str(uid): note for uid, note in EvidenceSource.objects.values_list("uid", "note")}
     digits = places(found.given.policy.currency)
-    return [_row(worth, parts, digits) for worth in ranked if worth.shares]
+    return [_row(worth, parts, notes.get(worth.key, ""), digits) for worth in ranked if worth.shares]
 
 
-def _row(worth: look_ups.Worth, parts: Mapping[str, Part], digits: int) -> LookUpRow:
+def _row(worth: look_ups.Worth, parts: Mapping[str, Part], note: str, digits: int) -> LookUpRow:
     money = {name: rounded(getattr(worth, name), digits=digits) for name in ("saving", "cost")}
     net = money["saving"] - money["cost"]
     useful = [share for share in worth.shares if share.changes] or worth.shares
     return LookUpRow(
         name=worth.name,
+        note=note,
         sentence=_sentence(worth, net),
         net=net,
         parts=[parts[share.part] for share in sorted(useful, key=lambda share: (-share.saving, share.part))],

@@ -1,5 +1,6 @@
 """Forms of the page on which a factory finish is proven and the agreed one is signed."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from django import forms
@@ -9,8 +10,10 @@ from django.utils.translation import gettext_lazy
 from quotes.desk.forms import Number, plainly
 from shop.methods.models import EvidenceSource, Finish, Strength
 from shop.restorations.models import FinishAgreement, FinishEvidence, Part
+from shop.routes.models import Step
 
 NONE_LISTED = "none"
+LIMITS = ("years_from", "years_to", "markets", "numbers_from", "numbers_to")
 
 
 class ListForm(forms.Form):
@@ -29,6 +32,7 @@ class ListForm(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         plainly(self)
+        self.fields["finish"].empty_label = "—"  # type: ignore[attr-defined]
 
 
 class EvidenceForm(forms.Form):
@@ -65,6 +69,21 @@ class EvidenceForm(forms.Form):
         says = self.fields["says"]
         says.choices = [("", "—"), *names, (NONE_LISTED, _("none of these"))]  # type: ignore[attr-defined]
         plainly(self)
+
+    @property
+    def said(self) -> list[forms.BoundField]:
+        """What every piece of evidence says."""
+        return [self[name] for name in self.fields if name not in LIMITS]
+
+    @property
+    def limits(self) -> list[forms.BoundField]:
+        """Of which machines it speaks, where not of all."""
+        return [self[name] for name in LIMITS]
+
+    @property
+    def is_limited(self) -> bool:
+        """Whether there is something to be seen among the limits."""
+        return any(box.value() or box.errors for box in self.limits)
 
     def clean_says(self) -> Finish | None:
         return self.finishes.get(self.cleaned_data["says"])
@@ -106,14 +125,25 @@ class SignForm(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         plainly(self)
+        self.fields["finish"].empty_label = "—"  # type: ignore[attr-defined]
 
 
 class OverrideForm(forms.Form):
-    """Who lets a step begin although the evidence holds it back, and why."""
+    """Who lets steps begin although the evidence holds them back, and why."""
 
+    prefix = "override"
+    step = forms.ChoiceField(label=gettext_lazy("Which step"), required=False)
     who_decided = forms.CharField(label=gettext_lazy("Who decided"), max_length=120)
     reason = forms.CharField(label=gettext_lazy("Reason"), max_length=200)
 
-    def __init__(self, data: Any = None, *, step: str) -> None:
-        super().__init__(data, prefix=f"override-{step}")
+    def __init__(self, data: Any = None, *, steps: Sequence[Step]) -> None:
+        super().__init__(data)
+        self.steps = {str(step.uid): step for step in steps}
+        names = [(uid, str(step)) for uid, step in self.steps.items()]
+        self.fields["step"].choices = [("", _("all that wait")), *names]  # type: ignore[attr-defined]
         plainly(self)
+
+    def chosen(self) -> list[Step]:
+        """The step that was named, or all."""
+        uid = self.cleaned_data["step"]
+        return [self.steps[uid]] if uid else list(self.steps.values())

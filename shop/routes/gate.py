@@ -5,7 +5,7 @@ that is the agreed one, unless the customer signed for another knowing how it de
 destroying. Somebody who puts a name to it lets one step begin all the same.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
@@ -70,8 +70,10 @@ class Belief:
         """How it stands, in words."""
         if self.error is not None:
             return self.error.sentence(_(self.error.template))
-        if self.verdict is None:
+        if self.verdict is None or self.question is None:
             return _("Nothing says yet which finish it had.")
+        if self.verdict.standing == Standing.OPEN and _are_alike(self.question):
+            return _("It is open: nothing speaks for one of those listed rather than another.")
         return _(_SENTENCES[self.verdict.standing]) % {
             "finish": self.name_of(self.verdict.answer),
             "chance": chance_in_words(self.verdict.chance),
@@ -84,6 +86,12 @@ _SENTENCES = {
     Standing.OPEN: gettext_noop("It is open; %(finish)s is the likeliest (%(chance)s)."),
     Standing.CONTRADICTING: gettext_noop("The evidence contradicts itself; %(finish)s is the likeliest (%(chance)s)."),
 }
+
+
+def _are_alike(question: inputs.FinishQuestion) -> bool:
+    """Whether several answers are the likeliest together, as far as anybody would see."""
+    chances = sorted(round(chance, 6) for chance in evidence.belief(question).values())
+    return len(chances) > 1 and chances[-1] == chances[-2]
 
 
 def belief_of(part: Part, machine: Machine, known: Heard, odds: Odds) -> Belief:
@@ -193,8 +201,22 @@ def _refusal(step: Step, part: Part, cause: Cause, belief: Belief) -> Refusal:
 
 
 @transaction.atomic
-def override(*, step: Step, who_decided: str, reason: str, odds: Odds, who: str, now: datetime) -> Override:
-    """Let ``step`` begin all the same: ``who_decided`` puts a name to it. Refused where nothing holds it back."""
+def override(
+    *, steps: Sequence[Step], who_decided: str, reason: str, odds: Odds, who: str, now: datetime
+) -> list[Override]:
+    """Let ``steps`` begin all the same: ``who_decided`` puts a name to it. All of them, or none.
+
+    Refused where nothing holds one of them back, and at ``who`` and ``reason`` where these say nothing.
+    """
+    if not steps:
+        raise ValidationError(_("No step waits for the evidence: what there is can begin."), code="not held back")
+    return [
+        _override(step, who_decided=who_decided, reason=reason, odds=odds, who=who, now=now)
+        for step in sorted(steps, key=lambda step: step.pk)
+    ]
+
+
+def _override(step: Step, *, who_decided: str, reason: str, odds: Odds, who: str, now: datetime) -> Override:
     hold_scope(step.part.restoration_id)
     known = Step.objects.select_related("part__restoration__machine", "part__agreed_finish", "operation", "service")
     step.refresh_from_db(from_queryset=known)
@@ -205,7 +227,8 @@ def override(*, step: Step, who_decided: str, reason: str, odds: Odds, who: str,
     row.full_clean(exclude={"step"})
     held = refusals(step, odds=odds)
     if not held:
-        raise ValidationError(_("Nothing holds this step back: it can begin as it is."), code="not held back")
+        said = _("Nothing holds “%(step)s” back: it can begin as it is.") % {"step": step}
+        raise ValidationError(said, code="not held back")
     row.save()
     after = {"who decided": row.who, "reason": row.reason, "held back by": held[0].sentence}
     record(who=who, at=now, what="finish evidence overridden", subject=subject_of(step), after=after)

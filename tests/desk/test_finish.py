@@ -77,7 +77,7 @@ def test_the_panel_says_what_is_believed_and_what_waits(desk, shop, tank):
 
 
 def test_the_page_says_why_a_step_waits_and_no_longer_when_it_is_proven(desk, shop, tank):
-    assert "“Blast” destroys the traces of the factory finish. It is open" in page(desk, tank)
+    assert "“Blast” destroys the traces of the factory finish. It is open: nothing speaks for" in page(desk, tank)
     add_evidence(part=tank, says=shop.black, kind="trace", origin="under the badge", strength="strong", **WHO)
     html = page(desk, tank)
     assert "Black is proven (about 19 in 20)." in html
@@ -254,16 +254,40 @@ def test_a_deviation_has_to_be_named(desk, shop, tank):
     assert not FinishAgreement.objects.exists()
 
 
+def let(desk: Any, part: Part, **said: str) -> Any:
+    given = {"step": "", "who_decided": "Eve", "reason": "bare metal"} | said
+    return post(desk, "override", part.uid, {f"override-{name}": value for name, value in given.items()})
+
+
 def test_somebody_lets_a_step_begin_by_name(desk, shop, tank):
-    step = tank.steps.get(operation=shop.blast)
-    name = f"override-{step.uid}"
-    refused = post(desk, "override", step.uid, {f"{name}-who_decided": "Eve", f"{name}-reason": ""})
+    refused = let(desk, tank, reason="")
     assert (refused.status_code, Override.objects.count()) == (422, 0)
     assert 'value="Eve"' in refused.content.decode()
-    post(desk, "override", step.uid, {f"{name}-who_decided": "Eve", f"{name}-reason": "bare metal"})
+    let(desk, tank, step=str(tank.steps.get(operation=shop.blast).uid))
     html = page(desk, tank)
     assert "“Blast” may begin: Eve on" in html
     assert "“Blast” destroys" not in html
+    assert "“Spray” belongs to “Black”" in html
+
+
+def test_one_name_does_for_all_that_wait(desk, shop, tank):
+    let(desk, tank)
+    assert {str(row.step) for row in Override.objects.all()} == {"Blast", "Spray"}
+    assert "No step of this part waits for the evidence." in page(desk, tank)
+
+
+def test_where_nothing_waits_any_more_nothing_is_noted(desk, shop, tank):
+    add_evidence(part=tank, says=shop.black, kind="trace", origin="under the badge", strength="strong", **WHO)
+    answer = let(desk, tank)
+    assert answer.context["override_form"].errors["step"] == ["No step waits for the evidence: what there is can begin."]
+    assert not Override.objects.exists()
+
+
+def test_a_step_of_another_part_cannot_be_let_through_here(desk, shop, bike, tank):
+    other = frame(bike, shop).steps.get(operation=shop.blast)
+    answer = let(desk, tank, step=str(other.uid))
+    assert answer.context["override_form"].errors["step"] == ["Choose one from the list."]
+    assert not Override.objects.exists()
 
 
 # -- the price and what to look up -------------------------------------------------------------------------------------

@@ -178,8 +178,9 @@ def test_the_sentence_names_the_step_what_is_believed_and_what_to_do(shop: Works
 # -- override ----------------------------------------------------------------------------------------------------------
 
 
-def let(step: Step, **given: Any) -> Override:
-    return override(step=step, **{"who_decided": "Eve", "reason": "bare metal all over"} | given, odds=ODDS, **WHO)
+def let(*steps: Step, **given: Any) -> Override:
+    said = {"who_decided": "Eve", "reason": "bare metal all over"} | given
+    return override(steps=steps, **said, odds=ODDS, **WHO)[0]
 
 
 def test_a_name_lets_one_step_begin_and_no_other(tank: Part) -> None:
@@ -188,6 +189,21 @@ def test_a_name_lets_one_step_begin_and_no_other(tank: Part) -> None:
     assert held(tank) == {"Spray": Cause.UNPROVEN}
     entry = Entry.objects.latest("id")
     assert (entry.what, "destroys the traces" in entry.after) == ("finish evidence overridden", True)
+
+
+def test_a_name_lets_several_steps_begin_or_none_of_them(shop: Workshop, tank: Part) -> None:
+    let(step_of(tank, "Blast"), step_of(tank, "Spray"))
+    assert held(tank) == {}
+    guard = frame(tank.restoration, shop, name="Guard")
+    with pytest.raises(ValidationError, match="Nothing holds “Blast” back"):
+        let(step_of(guard, "Spray"), step_of(guard, "Blast"), step_of(tank, "Blast"))
+    assert Override.objects.count() == 2
+
+
+def test_where_nothing_speaks_for_one_rather_than_another_none_is_called_the_likeliest(tank: Part) -> None:
+    assert (
+        "It is open: nothing speaks for one of those listed" in refusals(step_of(tank, "Blast"), odds=ODDS)[0].sentence
+    )
 
 
 def test_another_finish_needs_a_name_anew(shop: Workshop, tank: Part) -> None:
@@ -211,7 +227,7 @@ def test_an_override_without_a_name_or_a_reason_is_refused_at_its_field(
 
 def test_what_is_not_held_back_needs_no_override(shop: Workshop, tank: Part) -> None:
     let(step_of(tank, "Blast"))
-    with pytest.raises(ValidationError, match="Nothing holds this step back"):
+    with pytest.raises(ValidationError, match="Nothing holds “Blast” back"):
         let(step_of(tank, "Blast"))
     assert Override.objects.count() == 1
 

@@ -17,7 +17,6 @@ from quotes.desk import finishes, saving
 from quotes.desk.context import DESK
 from quotes.desk.forms_finish import EvidenceForm, ListForm, OverrideForm, SignForm
 from quotes.desk.views.editor import draft_for, part_of, restoration_of, who
-from quotes.desk.views.steps import step_of
 from quotes.pricing.selectors import priced
 from shop.papers.photographs_forms import PhotographForm, photograph_from
 from shop.people.roles import role_required
@@ -42,11 +41,12 @@ def finish(request: HttpRequest, uid: UUID) -> HttpResponse:
 
 def _page(request: HttpRequest, part: Part, *, status: int = 200, **forms: BaseForm) -> HttpResponse:
     """The whole page; ``forms`` stand in for those somebody filled in wrongly."""
-    wrong = forms.pop("override", None)
+    found = finishes.finish_of(part, odds_today())
     context: dict[str, Any] = {
         "part": part,
         "restoration": part.restoration,
-        "finish": finishes.finish_of(part, odds_today(), wrong=wrong if isinstance(wrong, OverrideForm) else None),
+        "finish": found,
+        "override_form": OverrideForm(steps=found.waiting),
         "overrides": finishes.overrides_of(part),
         "agreements": part.agreements.select_related("finish").order_by("-at", "-pk"),
         "taken_away": part.evidence.filter(removed_at__isnull=False).select_related("says"),
@@ -201,15 +201,16 @@ def sign(request: HttpRequest, uid: UUID) -> HttpResponse:
 @require_POST
 @role_required(*DESK)
 def override(request: HttpRequest, uid: UUID) -> HttpResponse:
-    step = step_of(uid)
-    form = OverrideForm(request.POST, step=str(uid))
+    part, believed = part_of(uid), odds_today()
+    form = OverrideForm(request.POST, steps=finishes.finish_of(part, believed).waiting)
     if form.is_valid():
+        said = {name: form.cleaned_data[name] for name in ("who_decided", "reason")}
         try:
-            gate.override(step=step, odds=odds_today(), who=who(request), now=timezone.now(), **form.cleaned_data)
-            return _done(step.part, request, _("“%(step)s” may begin.") % {"step": step})
+            gate.override(steps=form.chosen(), odds=believed, who=who(request), now=timezone.now(), **said)
+            return _done(part, request, _("Noted. What waited may begin."))
         except ValidationError as error:
-            saving.place(form, error, "reason")
-    return _page(request, part_of(step.part.uid), status=422, override=form)
+            saving.place(form, error, "step")
+    return _page(request, part, status=422, override_form=form)
 
 
 @require_safe
@@ -237,6 +238,6 @@ urlpatterns = [
     path("evidence/<uuid:uid>/photograph/", add_photograph, name="evidence_photograph"),
     path("evidence/<uuid:uid>/take-away/", take_away, name="take_away_evidence"),
     path("evidence/<uuid:uid>/bring-back/", bring_back, name="bring_back_evidence"),
-    path("steps/<uuid:uid>/override/", override, name="override"),
+    path("parts/<uuid:uid>/finish/override/", override, name="override"),
     path("restorations/<uuid:uid>/look-ups/", look_ups, name="look_ups"),
 ]
