@@ -106,7 +106,7 @@ def test_a_photograph_is_added_and_seen_without_scripts(
         quiet.click("main form button")
         quiet.wait_for_selector("img[alt='Tank, left side']")
     page.goto("/proof/")
-    page.wait_for_function("document.querySelector('main img').complete")
+    page.evaluate("document.querySelector('main img').decode()")  # ends when it is loaded
     assert page.evaluate("document.querySelector('main img').naturalWidth") == 480
     assert Photograph.objects.get().added_by == "eve"
 
