@@ -120,6 +120,9 @@ class Offer:
     varies: str = ""
     credits: tuple[OfferCredit, ...] = ()
     credited_until: str = ""
+    work_begins: str = ""
+    ready_likely: str = ""
+    ready_kept: str = ""
     credit_days: int = 0
     provisional: tuple[OfferDamage, ...] = ()
     excluded: tuple[OfferDamage, ...] = ()
@@ -158,6 +161,16 @@ class Terms:
     credit_days: int = 0
     low: Decimal | None = None
     high: Decimal | None = None
+    ready: "Ready | None" = None
+
+
+@dataclass(frozen=True, slots=True)
+class Ready:
+    """When work begins, and the days on which the bike is likely ready and can be promised."""
+
+    begins: date
+    likely: date
+    kept: date
 
 
 MAIN = Terms()
@@ -211,6 +224,9 @@ def build(
         varies=terms.varies,
         credits=tuple(OfferCredit(line.part, -line.price) for line in result.lines if line.basis == CREDIT),
         credited_until=terms.credited_until.isoformat() if terms.credited_until else "",
+        work_begins=terms.ready.begins.isoformat() if terms.ready else "",
+        ready_likely=terms.ready.likely.isoformat() if terms.ready else "",
+        ready_kept=terms.ready.kept.isoformat() if terms.ready else "",
         credit_days=terms.credit_days,
         provisional=tuple(OfferDamage(item.part, item.name, item.price) for item in result.provisional),
         excluded=tuple(OfferDamage(item.part, item.name) for item in result.excluded),

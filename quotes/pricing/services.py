@@ -1,6 +1,7 @@
 """Writes on drafts and quotes: opening, changing, issuing, outcomes."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -11,13 +12,15 @@ from django.db.models import F, Max
 from django.utils import timezone, translation
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from quotes.engine import canonical, inputs
+from quotes.engine.errors import BadInput
 from quotes.engine.formulas import PRESENT
 from quotes.engine.money import places, rounded, to_minor
 from quotes.engine.results import Result
 from quotes.pricing import offer as offers
-from quotes.pricing import paper, variations
+from quotes.pricing import paper, planning, variations
 from quotes.pricing.models import Draft, IssuedLine, IssuedQuote, IssuedStep, Outcome, Stage
 from quotes.pricing.selectors import Priced
 from quotes.pricing.stages import Offered, offered
@@ -29,10 +32,12 @@ from shop.rates.selectors import policy
 from shop.restorations.models import Restoration
 from shop.restorations.services import ChangedMeanwhileError
 from shop.routes.consent import no_longer_authorise
-from shop.routes.models import Authorisation
+from shop.routes.models import Authorisation, Plan
+from shop.routes.schedules import schedule
 from shop.routes.services import authorise
 
 NUMBER_TRIES = 20
+CHANGED_MEANWHILE = gettext_lazy("Somebody changed this restoration after you looked at it. Look at the price again.")
 DRAFT_FIELDS = ("stage", "discount", "note")
 
 #: Which open quotes of the same restoration a new one takes the place of. A ballpark is no offer, so it never withdraws
@@ -46,6 +51,9 @@ REPLACES: dict[str, tuple[Stage, ...]] = {
 
 #: Stages whose price must keep the floor. A ballpark is no offer; the fee for an inspection is the manager's own.
 KEEP_THE_FLOOR = (Stage.MAIN, Stage.VARIATION)
+
+#: Stages that name a ready day: what is no offer promises none, and nobody knows it before strip-down.
+PROMISE_A_DAY = (Stage.MAIN, Stage.VARIATION)
 
 #: What is offered next once a stage is accepted.
 NEXT = {Stage.INSPECT: Stage.MAIN, Stage.MAIN: Stage.VARIATION}
@@ -131,6 +139,7 @@ def issue(
     Raises `CannotIssueError` when the scope or draft changed meanwhile, cannot be priced, has blocking remarks, rests on
     guessed prices that nobody acknowledged, or is below the floor without a reason by someone who may.
     """
+    _have_planned(draft, today=today, now=now)
     journal.seal(now=now)
     for attempt in range(NUMBER_TRIES):
         try:
@@ -147,6 +156,16 @@ def issue(
             if attempt == NUMBER_TRIES - 1:
                 raise
     raise AssertionError("not reached")
+
+
+def _have_planned(draft: Draft, *, today: date, now: datetime) -> None:
+    """Work out the ready day before anybody is kept waiting: it takes longer than all the rest."""
+    if draft.stage not in PROMISE_A_DAY:
+        return
+    try:
+        planning.bring_up_to_date(draft, today=today, now=now)
+    except BadInput as error:
+        raise CannotIssueError(error.sentence(_(error.template))) from None
 
 
 @transaction.atomic(durable=True)
@@ -167,7 +186,8 @@ def _issue(
     _check_credit(offer, today)
     assert found.given is not None
     assert found.explained is not None
-    quote = _row(restoration, offer, today=today, who=who, now=now, below_floor=below_floor)
+    offer, ready = _with_days(offer, today=today)
+    quote = _row(restoration, offer, today=today, who=who, now=now, below_floor=below_floor, ready=ready)
     quote.save(force_insert=True)
     _save_lines(quote, found)
     # Whoever looked at the same draft has to look again: one look is issued once.
@@ -196,7 +216,7 @@ def _held(draft: Draft, seen: tuple[int, int]) -> Restoration:
     untouched = same.update(scope_version=F("scope_version"))
     draft.refresh_from_db()
     if not untouched or draft.version != draft_version:
-        raise CannotIssueError(_("Somebody changed this restoration after you looked at it. Look at the price again."))
+        raise CannotIssueError(CHANGED_MEANWHILE)
     return Restoration.objects.select_related("customer", "machine").get(pk=draft.restoration_id)
 
 
@@ -216,6 +236,18 @@ def _check_issuable(found: Priced, *, below_floor: str, guesses_are_told: bool) 
         raise CannotIssueError(_("The price is below the floor. Only the manager may issue it, with a reason."))
 
 
+def _with_days(offer: Offered, *, today: date) -> tuple[Offered, Plan | None]:
+    """The offer with when work can go on in what is frozen, and the plan kept for it; no plan where no day is promised."""
+    found = offer.found
+    if found.draft.stage not in PROMISE_A_DAY:
+        return offer, None
+    ready = planning.kept_plan(found.draft.restoration)
+    if ready is None or ready.scope_version != found.scope.restoration.scope_version:
+        raise CannotIssueError(CHANGED_MEANWHILE)
+    given = planning.scheduled_as_priced(found, schedule(found.scope, today=today))
+    return replace(offer, found=replace(found, given=given)), ready
+
+
 def _check_credit(offer: Offered, today: date) -> None:
     if offer.last_day is not None and offer.last_day < today:
         raise CannotIssueError(
@@ -232,7 +264,14 @@ def told(remark: Any) -> str:
 
 
 def _row(
-    restoration: Restoration, offer: Offered, *, today: date, who: str, now: datetime, below_floor: str
+    restoration: Restoration,
+    offer: Offered,
+    *,
+    today: date,
+    who: str,
+    now: datetime,
+    below_floor: str,
+    ready: Plan | None,
 ) -> IssuedQuote:
     found = offer.found
     assert found.given is not None
@@ -259,7 +298,7 @@ def _row(
             result=result,
             assumptions=rules.assumptions,
             record=f"{position}:{sealed}",
-            terms=_terms(offer),
+            terms=_terms(offer, ready),
         )
     values = (("snapshot", found.given), ("result", result), ("offer", paper_offer))
     frozen = {name: canonical.dump(value) for name, value in values}
@@ -280,13 +319,15 @@ def _row(
         journal_position=position,
         journal_hash=sealed,
         contingency_minor=_contingency(result),
+        ready_likely=ready.ready_likely if ready else None,
+        ready_kept=ready.ready_kept if ready else None,
         **_minor(result),
         **{name: content.decode() for name, content in frozen.items()},
         **{f"{name}_sha256": canonical.sha256(content) for name, content in frozen.items()},
     )
 
 
-def _terms(offer: Offered) -> offers.Terms:
+def _terms(offer: Offered, ready: Plan | None) -> offers.Terms:
     """What the paper says of the stage."""
     assert offer.found.given is not None
     return offers.Terms(
@@ -297,6 +338,7 @@ def _terms(offer: Offered) -> offers.Terms:
         credit_days=offer.credit_days,
         low=offer.low,
         high=offer.high,
+        ready=offers.Ready(ready.starts_on, ready.ready_likely, ready.ready_kept) if ready else None,
     )
 
 

@@ -9,12 +9,18 @@ from django.utils.translation import gettext as _
 
 from shop.journal.services import SYSTEM, record, subject_of
 from shop.people.models import Shop, User
-from shop.people.roles import ROLE_DESK, ROLE_MANAGER, ROLES
+from shop.people.roles import ROLE_DESK, ROLE_MANAGER, ROLE_MECHANIC, ROLES
 
 # What a role may do that a lower room must ask about without knowing the roles.
 ROLE_PERMISSIONS = {
-    ROLE_DESK: [("papers", "view_document"), ("outbox", "view_row")],
-    ROLE_MANAGER: [("papers", "view_document"), ("outbox", "view_row"), ("outbox", "retry_row")],
+    ROLE_DESK: [("papers", "view_document"), ("papers", "view_photograph"), ("outbox", "view_row")],
+    ROLE_MECHANIC: [("papers", "view_photograph")],
+    ROLE_MANAGER: [
+        ("papers", "view_document"),
+        ("papers", "view_photograph"),
+        ("outbox", "view_row"),
+        ("outbox", "retry_row"),
+    ],
 }
 
 
