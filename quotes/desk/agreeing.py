@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from decimal import Decimal
 
 from django.utils.translation import gettext as _
 
@@ -86,4 +87,6 @@ def _changed(found: Priced, frozen: list[inputs.Restoration], differs: variation
 
 
 def _text(value: object) -> str:
-    return canonical.text(value) if hasattr(value, "is_finite") else _("none") if value is None else str(value)
+    if value is None:
+        return _("none")
+    return canonical.text(value) if isinstance(value, Decimal) else str(value)

@@ -41,7 +41,7 @@ def listed(part: Part) -> Listed:
     """All possible damage of a part, and how many more its kind usually has."""
     rows = [_row(row) for row in part.damages.select_related("damage").order_by("pk")]
     live = [row for row in rows if row.damage.removed_at is None]
-    known = {row.damage.damage_id for row in live}
+    known = [row.damage.damage_id for row in live if row.damage.damage_id is not None]
     return Listed(
         open=[row for row in live if not row.damage.settled],
         settled=[row for row in live if row.damage.settled],

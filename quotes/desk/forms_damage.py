@@ -49,8 +49,8 @@ class UsualForm(forms.Form):
         initial=PartDamage.Treatment.OURS,
     )
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, auto_id="usual-%s", **kwargs)
+    def __init__(self, data: Any = None) -> None:
+        super().__init__(data, auto_id="usual-%s")
         plainly(self)
 
 
@@ -65,6 +65,6 @@ class SettleForm(forms.Form):
         help_text=gettext_lazy("Needed when it was found."),
     )
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, auto_id="settle-%s", **kwargs)
+    def __init__(self, data: Any = None) -> None:
+        super().__init__(data, auto_id="settle-%s")
         plainly(self)

@@ -20,7 +20,7 @@ def load_damages(folder: Path) -> None:
     told = read(folder / "damage.toml")["damage"]
     kinds = by_name(PartKind)
     made = kept(_damage(item, kinds) for item in told)
-    works = {"do": by_name(Operation), "send": by_name(Service)}
+    works: dict[str, dict[str, Any]] = {"do": by_name(Operation), "send": by_name(Service)}
     kept(
         _step(damage, position, step, works)
         for damage, item in zip(made, told, strict=True)

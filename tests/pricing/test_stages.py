@@ -1,6 +1,7 @@
 """Each stage from draft to outcome: ballpark, strip and inspect with its credit, main offer, variation."""
 
 import json
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import timedelta
 from decimal import Decimal
@@ -17,11 +18,12 @@ from quotes.pricing.paper import offer_of
 from quotes.pricing.services import CannotIssueError
 from quotes.pricing.stages import offered
 from quotes.pricing.verify import verify
+from shop import guards
 from shop.journal.models import Entry
 from shop.restorations.models import PartDamage
-from shop.restorations.services import remove_part
+from shop.restorations.services import change_part, remove_part
 from shop.routes.models import Authorisation, Step
-from shop.routes.services import add_step, bring_back_step, remove_step
+from shop.routes.services import add_step, bring_back_step, remove_step, wait_for
 from tests.pricing.staged import CREDIT_DAYS, FEE, at, bike, cracked, issued, later, note_odds, uids
 from tests.pricing.workshop import BY, TODAY, Workshop, add_parts, answer, issue, note_policy
 
@@ -398,12 +400,16 @@ def test_waits_and_ways_back_stay_inside_the_variation(draft: Draft, agreed: Iss
     first, second = (add_step(part=part, origin=Step.Origin.AFTER, operation=shop.fit, **BY) for _n in range(2))
     old = part.steps.order_by("position").first()
     Step.objects.filter(pk=second.pk).update(fail_chance=10, back_to=old)
+    other = draft.restoration.parts.get(name="Spindle 1").steps.first()
+    wait_for(step=second, on=other, **BY)
+    (bought,) = add_parts(draft.restoration, shop, 1)
+    wait_for(step=first, on=bought.steps.first(), **BY)
     given = frozen(issued(draft, Stage.VARIATION))
     inside = {step.uid for p in given.parts for step in p.steps}
-    assert inside == {str(first.uid), str(second.uid)}
+    assert inside == {str(uid) for uid in (first.uid, second.uid, *bought.steps.values_list("uid", flat=True))}
     (way,) = next(step for p in given.parts for step in p.steps if step.uid == str(second.uid)).ways_back
     assert way.to == str(first.uid)
-    assert {uid for p in given.parts for step in p.steps for uid in step.waits_for} <= inside
+    assert {uid for p in given.parts for step in p.steps for uid in step.waits_for} == {str(bought.steps.first().uid)}
 
 
 # --- all of them are checked again ---
@@ -423,3 +429,61 @@ def test_every_stage_recomputes_from_what_was_frozen(draft: Draft, shop: Worksho
     assert {str(quote): list(verify(quote)) for quote in IssuedQuote.objects.all()} == {
         f"Q{number:05d}": [] for number in range(1, 5)
     }
+
+
+def tampered(quote: IssuedQuote, change: Callable[[dict[str, Any]], object]) -> list[str]:
+    """What is found after somebody changed what the customer reads, its hash included."""
+    told = json.loads(quote.offer)
+    change(told)
+    text = canonical.dump(told).decode()
+    with guards.lifted():
+        rows = IssuedQuote.objects.filter(pk=quote.pk)
+        rows.update(offer=text, offer_sha256=canonical.sha256(text.encode()))
+    return [finding.what for finding in verify(IssuedQuote.objects.get(pk=quote.pk))]
+
+
+def line_of(told: dict[str, Any]) -> dict[str, Any]:
+    return next(line for area in told["areas"] for line in area["lines"] if line["part"] == "Spindle 1")
+
+
+CHANGES: dict[str, tuple[Stage, Callable[[dict[str, Any]], object], str]] = {
+    "range": (Stage.BALLPARK, lambda told: told.update(low="1"), "the range the customer reads"),
+    "no range": (Stage.BALLPARK, lambda told: told.update(high=None), "the range the customer reads"),
+    "a range for an offer": (Stage.MAIN, lambda told: told.update(low="1", high="2"), "the range the customer reads"),
+    "basis": (Stage.MAIN, lambda told: line_of(told).update(basis="fixed"), "what each line promises"),
+    "cap": (Stage.MAIN, lambda told: line_of(told).update(cap="1"), "what each line promises"),
+    "provisional": (Stage.MAIN, lambda told: told["provisional"][0].update(price="1"), "the possible damage"),
+    "excluded": (Stage.MAIN, lambda told: told.update(excluded=[]), "the possible damage"),
+    "stage": (Stage.MAIN, lambda told: told.update(stage="ballpark"), "its stage, or the quote it varies"),
+    "credit": (Stage.MAIN, lambda told: told["credits"][0].update(amount="1"), "the lines the customer reads"),
+    "varied": (Stage.VARIATION, lambda told: told.update(varies="Q00099"), "its stage, or the quote it varies"),
+}
+
+
+@pytest.mark.parametrize("name", CHANGES)
+def test_what_a_stage_adds_to_the_paper_is_checked_too(draft: Draft, shop: Workshop, name: str) -> None:
+    stage, change, found = CHANGES[name]
+    change_part(
+        part=draft.restoration.parts.get(name="Spindle 1"), changes={"basis": "hourly", "cap_minor": 30_000}, **BY
+    )
+    cracked(shop, draft.restoration.parts.get(name="Bracket 0"), PartDamage.Treatment.PROVISIONAL)
+    cracked(shop, draft.restoration.parts.get(name="Bearing seat 2"), PartDamage.Treatment.EXCLUDED)
+    answer(issued(draft, Stage.INSPECT))
+    if stage == Stage.VARIATION:
+        answer(issued(draft, Stage.MAIN))
+        add_parts(draft.restoration, shop, 1)
+    quote = issued(draft, stage)
+    assert list(verify(quote)) == []
+    assert any(what.startswith(found) for what in tampered(quote, change))
+
+
+def test_a_credit_that_is_not_what_was_agreed_before_is_found(draft: Draft, agreed: IssuedQuote) -> None:
+    """Snapshot, result, lines and paper all agree with each other, and still not with the quote that was agreed."""
+    remove_step(step=draft.restoration.parts.get(name="Bearing seat 2").steps.get(operation__name="Fit"), **BY)
+    quote = issued(draft, Stage.VARIATION)
+    assert list(verify(quote)) == []
+    with guards.lifted():
+        text = agreed.snapshot.replace('"31.37"', '"41.37"')
+        IssuedQuote.objects.filter(pk=agreed.pk).update(snapshot=text)
+    found = [finding.what for finding in verify(IssuedQuote.objects.get(pk=quote.pk))]
+    assert found == ["what it credits is not what was agreed before"]
