@@ -84,6 +84,16 @@ def test_the_page_says_why_a_step_waits_and_no_longer_when_it_is_proven(desk, sh
     assert "No step of this part waits for the evidence." in html
 
 
+def test_another_finish_says_at_once_what_waits_now(desk, shop, tank):
+    add_evidence(part=tank, says=shop.green, kind="trace", origin="under the badge", strength="strong", **WHO)
+    address = reverse("desk:part", args=[tank.uid])
+    assert "Waits for the evidence" in desk.get(address, **HTMX).content.decode()
+    answer = desk.post(address, sent(tank, agreed_finish=str(shop.green.pk)), **HTMX).content.decode()
+    assert f'id="proof-{tank.uid}"' in answer
+    assert "Waits for the evidence" not in answer
+    assert f'id="proof-{tank.uid}"' not in desk.post(address, sent(tank, pieces="3"), **HTMX).content.decode()
+
+
 def test_evidence_of_other_machines_is_shown_with_the_reason_why_it_does_not_count(desk, shop, tank):
     add_evidence(part=tank, says=shop.green, kind="record", origin="record", strength="strong", years_from=1960, **WHO)
     html = page(desk, tank)

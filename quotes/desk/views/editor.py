@@ -103,7 +103,11 @@ def part(request: HttpRequest, uid: UUID) -> HttpResponse:
 
 def _part_page(request: HttpRequest, row: Part, found: Priced, form: BaseForm, status: int = 200) -> HttpResponse:
     template = "desk/part_panel.html" if request.htmx else "desk/part.html"  # type: ignore[attr-defined]
-    context = _part_context(row, found, form) | finishes.brief(row, odds(timezone.localdate()))
+    context = (
+        _part_context(row, found, form)
+        | {"picture": drawing.route(found, row)}
+        | finishes.brief(row, odds(timezone.localdate()))
+    )
     return render(request, template, context | showing.sums(found), status=status)
 
 
@@ -115,7 +119,6 @@ def _part_context(row: Part, found: Priced, form: BaseForm) -> dict[str, Any]:
         "boxes": boxed(form),
         "steps": showing.step_rows(found, row),
         "taken_off": showing.taken_off(found, row),
-        "picture": drawing.route(found, row),
         "restoration": row.restoration,
     }
 
@@ -160,6 +163,9 @@ def _answer(request: HttpRequest, row: Part, form: BaseForm, names: list[str], *
     asked = [*names, "side"] if "kind" in names else names  # another kind asks another question there
     context["boxes"] = saving.answered(context["boxes"], asked, request.POST)
     context["route_changed"] = not wrong and bool(ROUTE_CHANGES & set(names))
+    if context["route_changed"]:
+        context["picture"] = drawing.route(found, row)
+        context |= finishes.brief(row, odds(timezone.localdate()))
     return render(request, "desk/_answer.html", context)
 
 
