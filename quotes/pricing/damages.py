@@ -18,13 +18,24 @@ def carried_in(damage: PartDamage) -> IssuedQuote | None:
 
     What the quote says counts, not what somebody noted later: an accepted quote stays what it is.
     """
-    found = None
-    for quote in variations.agreed(damage.part.restoration).quotes:
-        known = {item.uid: item for part in variations.snapshot(quote).parts for item in part.damages}
-        item = known.get(str(damage.uid))
-        if item is not None and item.treatment is inputs.Treatment.OURS:
-            found = quote
-    return found
+    quotes = variations.agreed(damage.part.restoration).quotes
+    return next((quote for quote in reversed(quotes) if str(damage.uid) in _ours(quote)), None)
+
+
+def _ours(quote: IssuedQuote) -> set[str]:
+    """The damages that are in the price of a quote, found or not, by uid."""
+    every = (item for part in variations.snapshot(quote).parts for item in part.damages)
+    return {item.uid for item in every if item.treatment is inputs.Treatment.OURS}
+
+
+def agree(*, quote: IssuedQuote, now: datetime) -> None:
+    """What was found while ``quote`` was open and is ours in it is paid for now: its steps need no other word.
+
+    Inside the transaction that accepts the quote.
+    """
+    found = PartDamage.objects.filter(uid__in=_ours(quote), settled=PartDamage.Settled.FOUND, removed_at=None)
+    for damage in found.order_by("pk"):
+        damages.authorise_found(damage=damage, now=now)
 
 
 @transaction.atomic

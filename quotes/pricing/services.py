@@ -19,8 +19,8 @@ from quotes.engine.errors import BadInput
 from quotes.engine.formulas import PRESENT
 from quotes.engine.money import places, rounded, to_minor
 from quotes.engine.results import Result
+from quotes.pricing import damages, paper, planning, variations
 from quotes.pricing import offer as offers
-from quotes.pricing import paper, planning, variations
 from quotes.pricing.models import Draft, IssuedLine, IssuedQuote, IssuedStep, Outcome, Stage
 from quotes.pricing.selectors import Priced
 from quotes.pricing.stages import Offered, offered
@@ -476,6 +476,7 @@ def _agree(quote: IssuedQuote, *, who: str, now: datetime) -> None:
         no_longer_authorise(step_uids=variations.credited_steps(quote))
     uids = quote.steps.values_list("step_uid", flat=True)
     authorise(step_uids=uids, kind=Authorisation.Kind.QUOTE, reference=str(quote), now=now)
+    damages.agree(quote=quote, now=now)
     following = NEXT.get(Stage(quote.stage))
     draft = Draft.objects.filter(restoration=quote.restoration_id, stage=quote.stage).first()
     if following is not None and draft is not None:

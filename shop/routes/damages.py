@@ -1,8 +1,9 @@
 """Possible damage meets the route: what nobody can see yet as the engine prices it, and what is laid when it is found."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 from decimal import Decimal
+from uuid import UUID
 
 from django.conf import settings
 from django.db import transaction
@@ -10,6 +11,7 @@ from django.utils.translation import gettext as _
 
 from quotes.engine import inputs
 from quotes.engine.money import from_minor, places
+from shop.journal.models import Entry
 from shop.journal.services import record, subject_of
 from shop.methods.models import DamageStep, Frequency
 from shop.rates.models import Odds
@@ -82,6 +84,7 @@ def settle(
 
     - ``carried``: an accepted quote carries the damage as ours. Its fixed price paid for it whether found or not, so the
       steps are authorised at once, by the damage (an authorisation of kind ORIGIN, "damage <uid>" as its reference).
+      Found while such a quote is still open, they are authorised when it is accepted: see `authorise_found`.
     - otherwise they are scope that nobody has agreed to. Before any main offer they are simply part of the next one;
       after it (provisional, excluded, or put on the list later) they come up as a variation.
 
@@ -95,16 +98,24 @@ def settle(
     methods = list(damage.damage.steps.select_related("operation", "service").order_by("position"))
     steps = _laid(damage, methods)
     if carried:
-        authorise(
-            step_uids=[step.uid for step in steps],
-            kind=Authorisation.Kind.ORIGIN,
-            reference=reference(damage),
-            now=now,
-        )
+        _authorise(damage, [step.uid for step in steps], now=now)
     for step in steps:
         after = {"part": damage.part.name, "step": str(step), "damage": damage.name}
         record(who=who, at=now, what="step added", subject=subject_of(step), after=after, reference=reference(damage))
     return steps
+
+
+def authorise_found(*, damage: PartDamage, now: datetime) -> int:
+    """Authorise what was laid for a damage that was found before the quote that carries it was accepted.
+
+    Inside the running transaction; the number of steps that became authorised. Which steps they are the journal knows.
+    """
+    laid = Entry.objects.filter(subject_type="routes.step", what="step added", reference=reference(damage))
+    return _authorise(damage, laid.values_list("subject_uid", flat=True), now=now)
+
+
+def _authorise(damage: PartDamage, steps: Iterable[UUID], *, now: datetime) -> int:
+    return authorise(step_uids=steps, kind=Authorisation.Kind.ORIGIN, reference=reference(damage), now=now)
 
 
 def reference(damage: PartDamage) -> str:

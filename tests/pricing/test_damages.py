@@ -139,6 +139,32 @@ def test_ours_and_found_is_paid_for_so_its_steps_need_no_new_consent(draft: Draf
     nothing_to_vary(draft)
 
 
+def test_found_while_the_offer_that_carries_it_is_open_it_is_paid_for_once_that_is_accepted(
+    draft: Draft, part: Part, shop: Workshop
+) -> None:
+    row = cracked(shop, part, OURS)
+    quote = issued(draft, Stage.MAIN)
+    steps = {step.uid for step in settle(row, FOUND)}
+    assert not Authorisation.objects.exists()
+    answer(quote)
+    rows = Authorisation.objects.filter(step_uid__in=steps)
+    assert set(rows.values_list("kind", "reference")) == {("origin", f"damage {row.uid}")}
+    assert rows.count() == 2
+    nothing_to_vary(draft)
+
+
+@pytest.mark.parametrize("treatment", [PROVISIONAL, EXCLUDED])
+def test_found_while_the_offer_is_open_and_not_ours_it_still_needs_the_customers_word(
+    draft: Draft, part: Part, shop: Workshop, treatment: PartDamage.Treatment
+) -> None:
+    row = cracked(shop, part, treatment)
+    quote = issued(draft, Stage.MAIN)
+    steps = {step.uid for step in settle(row, FOUND)}
+    answer(quote)
+    assert not Authorisation.objects.filter(step_uid__in=steps).exists()
+    assert set(issued(draft, Stage.VARIATION).steps.values_list("step_uid", flat=True)) == steps
+
+
 def nothing_to_vary(draft: Draft) -> None:
     with pytest.raises(CannotIssueError, match="Nothing differs"):
         issued(draft, Stage.VARIATION)
