@@ -1,6 +1,6 @@
 """Reads of routes: the steps of a restoration, as rows and as what the engine prices."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from types import MappingProxyType
@@ -14,7 +14,7 @@ from quotes.engine.errors import BadInput
 from quotes.engine.graph import waits
 from quotes.engine.inputs import ZERO
 from quotes.engine.money import from_minor, places
-from shop.methods.models import Condition, ConditionFactor, Finish, FinishRoute, Operation, Service
+from shop.methods.models import Condition, ConditionFactor, Finish, FinishRoute, Operation, Service, SizeClass
 from shop.rates.models import Status
 from shop.restorations.models import Part, Restoration
 from shop.routes.laying import Routes, all_routes, works_of
@@ -62,16 +62,13 @@ def scope(restoration: Restoration) -> Scope:
 
 def _rows(restoration: Restoration) -> Scope:
     """Parts, steps and waits."""
-    parts = list(
-        restoration.parts.filter(removed_at__isnull=True)
-        .select_related("size_class", "agreed_finish", "factory_finish", "old_finish")
-        .order_by("position")
-    )
+    parts = list(restoration.parts.filter(removed_at__isnull=True).order_by("position"))
     steps = list(
-        Step.objects.filter(part__restoration=restoration, part__removed_at__isnull=True, removed_at__isnull=True)
-        .order_by("part", "position")
+        Step.objects.filter(
+            part__restoration=restoration, part__removed_at__isnull=True, removed_at__isnull=True
+        ).order_by("part", "position")
     )
-    _with_works(steps)
+    _with_relations(parts, steps)
     by_part: dict[int, list[Step]] = {part.pk: [] for part in parts}
     for step in steps:
         by_part[step.part_id].append(step)
@@ -80,16 +77,30 @@ def _rows(restoration: Restoration) -> Scope:
     return found
 
 
-def _with_works(steps: Sequence[Step]) -> None:
-    """Hang the works and finishes of ``steps`` on them, each read once: a join would make them anew for every step."""
-    operations = Operation.objects.in_bulk({step.operation_id for step in steps if step.operation_id})
-    services = Service.objects.select_related("vendor").in_bulk({step.service_id for step in steps if step.service_id})
-    finishes = Finish.objects.in_bulk({step.remedy_finish_id for step in steps if step.remedy_finish_id})
+FINISHES = ("agreed_finish", "factory_finish", "old_finish")
+
+
+def _with_relations(parts: Sequence[Part], steps: Sequence[Step]) -> None:
+    """Hang works, finishes and size classes on what names them, each read once: a join would make them anew every time."""
+    finishes = Finish.objects.in_bulk(
+        _named(parts, *(f"{name}_id" for name in FINISHES)) | _named(steps, "remedy_finish_id")
+    )
+    sizes = SizeClass.objects.in_bulk(_named(parts, "size_class_id"))
+    operations = Operation.objects.in_bulk(_named(steps, "operation_id"))
+    services = Service.objects.select_related("vendor").in_bulk(_named(steps, "service_id"))
+    for part in parts:
+        known = part._state.fields_cache
+        known["size_class"] = sizes.get(part.size_class_id)
+        known |= {name: finishes.get(getattr(part, f"{name}_id")) for name in FINISHES}
     for step in steps:
         known = step._state.fields_cache
         known["operation"] = operations.get(step.operation_id)
         known["service"] = services.get(step.service_id)
         known["remedy_finish"] = finishes.get(step.remedy_finish_id)
+
+
+def _named(rows: Iterable[Any], *columns: str) -> set[int]:
+    return {pk for row in rows for column in columns if (pk := getattr(row, column))}
 
 
 def _read_waits(found: Scope) -> None:

@@ -1,16 +1,21 @@
 """Sums and days as they stand in a comparison."""
 
+from collections.abc import Iterable
 from datetime import date
 from decimal import Decimal
 
 from django import template
 from django.conf import settings
 from django.utils.formats import date_format
+from django.utils.html import format_html_join
+from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
+from quotes.desk.showing import Area
 from quotes.engine.money import places, rounded
 from shop import text
 from shop.papers.pictures import sums
+from shop.restorations.models import Part
 
 register = template.Library()
 
@@ -41,3 +46,12 @@ def days_change(days: Decimal | None) -> str:
 def iso_day(day: str) -> str:
     """An ISO day as people write it."""
     return date_format(date.fromisoformat(day), "DATE_FORMAT") if day else _("not planned")
+
+
+@register.simple_tag
+def other_prices(areas: Iterable[Area], part: Part | str) -> SafeString:
+    """The price of every row but that of ``part``, to be swapped in. In one go: a template takes ten times as long."""
+    own = getattr(part, "pk", None)
+    rows = [row for area in areas for row in area.rows if row.part.pk != own]
+    priced = ((row.part.uid, "–" if row.price is None else text.money(row.price, settings.CURRENCY)) for row in rows)
+    return format_html_join("", '<span class="num part-price" id="price-{}" hx-swap-oob="true">{}</span>', priced)
