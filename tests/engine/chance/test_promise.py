@@ -133,6 +133,23 @@ def test_latest_waits_are_honoured_in_every_trial_that_is_not_counted_as_broken(
         assert bool((kept | found.broken).all())
 
 
+def test_what_follows_a_step_that_a_latest_wait_puts_off_comes_later_too() -> None:
+    """The clip comes after plating, which is put off for the bake, which waits for its rack until Thursday."""
+    works = (operation("plate", run=D(60), latest_wait=D(240)), operation("slow", run=D(540 * 3)), operation())
+    bolts = part("bolts", step("plate", "plate"), step("tray", waits_for=("rack",), process="bake"))
+    others = part("clip", step("clip", waits_for=("plate",))), part("rack", step("rack", "slow"))
+    room = Laboratory(
+        certain(restoration(bolts, *others, operations=works, schedule=schedule())),
+    )
+    found = room.ends(room.sample(3)).finish
+    early = early_pass(room.graph, room.times, room.start)
+    assert [node.uid for node in room.graph.nodes] == ["plate", "clip", "rack", "tray"]
+    assert [(found[:, trial] + room.zero).tolist() for trial in range(3)] == [early.finish] * 3
+    # Thursday 5 March, plated from eight to nine.
+    assert early.finish[0] == (day_of("2026-03-05") * DAY) + 540
+    assert early.finish[1] == early.finish[0] + 1
+
+
 def test_tables_that_are_too_short_show_in_the_ends() -> None:
     """Whatever ends too late for the tables is put on their last day or after, so that longer ones are made."""
     for seed in range(15):
