@@ -214,6 +214,7 @@ def test_held_days_stand_on_the_rows_they_touch(bike: Restoration, shop: Worksho
     shop.plate.lead_days = 30
     shop.plate.save()
     hold(restoration=bike, first=date(2026, 3, 30), last=date(2026, 3, 31), reason="deciding", **WHO)
+    hold(restoration=bike, first=date(2026, 3, 2), last=date(2026, 3, 3), reason="earlier", **WHO)
     hold(restoration=bike, first=date(2027, 3, 2), last=date(2027, 3, 3), reason="later", **WHO)
     shown, _worked = sheet()
     found = row(shown, "Frame")
