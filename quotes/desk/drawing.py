@@ -187,7 +187,7 @@ def _day(instant: str) -> date:
     return date.fromisoformat(instant[:10])
 
 
-KIND_WORDS = {
+KIND_WORDS: Mapping[SwingKind, Callable[[Swing], str]] = {
     SwingKind.PACE: lambda _bar: _("how the whole bike goes"),
     SwingKind.TIME: lambda bar: _("time of “%(name)s”") % {"name": bar.name},
     SwingKind.PRICE: lambda bar: _("price of “%(name)s”") % {"name": bar.name},

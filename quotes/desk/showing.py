@@ -126,7 +126,7 @@ def ready(draft: Draft, today: date, *, error: str = "") -> dict[str, Any]:
 def days(worked: Worked, given: Restoration) -> dict[str, Any]:
     """What must leave, be back, and be ordered by when; what decides the day; and what a person must know."""
     names = {step.uid: part.name for part in given.parts for step in part.steps}
-    works = {item.key: item.name for item in (*given.services, *given.purchases)}
+    works = {item.key: item.name for item in given.services} | {item.key: item.name for item in given.purchases}
     lots = [
         {
             "vendor": lot.vendor,

@@ -10,7 +10,7 @@ import pytest
 from quotes.desk import drawing
 from quotes.desk.drawing import costs, days, label, moved, route
 from quotes.engine.chance.swings import Reading, Swing, SwingKind, swings
-from quotes.pricing.planning import Worked, scheduled_as_priced, work_out
+from quotes.pricing.planning import Worked, scheduled_as_priced
 from quotes.pricing.selectors import Priced, priced
 from shop.papers.pictures import calendar, cost_curve, route_line
 from shop.papers.pictures.calendar_rows import Row
@@ -20,7 +20,7 @@ from shop.routes.models import Step
 from shop.routes.planning import hold
 from shop.routes.schedules import schedule
 from shop.routes.services import add_step, wait_for
-from tests.planned import bought, fitted, fresh_draft, lever, planning_workshop
+from tests.planned import bought, fitted, fresh_draft, lever, planning_workshop, work_out_anew
 from tests.workshop import TODAY, WHO, Workshop, frame, restoration, workshop
 
 pytestmark = pytest.mark.django_db
@@ -140,8 +140,8 @@ def sheet(bike: Restoration, caught: Caught) -> Callable[[], tuple[calendar.Cale
     def draw() -> tuple[calendar.Calendar, Worked]:
         found = now(bike)
         given = scheduled_as_priced(found, schedule(found.scope, today=TODAY))
-        assert found.explained is not None
-        worked = work_out(given, found.explained)
+        worked = work_out_anew(bike)
+        assert worked is not None
         seen = caught(calendar, "draw")
         assert 'class="picture"' in days(worked, given)
         return seen[0], worked

@@ -1,5 +1,6 @@
 """The days of a restoration: ready day, what must leave when, held days, and when work can begin."""
 
+from typing import Any
 from uuid import UUID
 
 from django import forms
@@ -27,15 +28,16 @@ from shop.routes.planning import hold, let_go
 from shop.routes.schedules import holds, schedule
 
 
-def _day(label: str, *, required: bool = True) -> forms.DateField:
-    return forms.DateField(
-        label=label, required=required, widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
-    )
+class DayField(forms.DateField):
+    """A day, typed or picked; what was typed stays as it was."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"), **options)
 
 
 class HoldForm(forms.Form):
-    first = _day(gettext_lazy("First day"))
-    last = _day(gettext_lazy("Last day"))
+    first = DayField(label=gettext_lazy("First day"))
+    last = DayField(label=gettext_lazy("Last day"))
     reason = forms.CharField(
         label=gettext_lazy("Reason"),
         max_length=200,
@@ -44,7 +46,7 @@ class HoldForm(forms.Form):
 
 
 class StartForm(forms.Form):
-    starts_on = _day(gettext_lazy("Work can begin on"), required=False)
+    starts_on = DayField(label=gettext_lazy("Work can begin on"), required=False)
 
 
 @require_safe
