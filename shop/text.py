@@ -64,7 +64,8 @@ def _exact(amount: Decimal | int) -> Decimal:
 
 def _currency(amount: Decimal, currency: str, *, least: int, most: int) -> str:
     locale, pattern = _pattern(_locale(), least, most)
-    return pattern.apply(amount, locale, currency=currency, currency_digits=False)
+    shown: str = pattern.apply(amount, locale, currency=currency, currency_digits=False)
+    return shown
 
 
 @cache

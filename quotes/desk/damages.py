@@ -72,7 +72,6 @@ def library_cost(found: Priced, part: Part, methods: Sequence[DamageStep]) -> De
         services=book.services,
         consumables=book.consumables,
         purchases=(),
-        look_ups=(),
         parts=(only,),
     )
     try:

@@ -125,7 +125,7 @@ def look_up_rows(found: Priced, odds: Odds) -> list[LookUpRow]:
     if found.given is None or found.explained is None:
         return []
     asked = {part.uid: part.question for part in found.given.parts if part.question is not None}
-    sources = found.given.look_ups or questions.look_ups(found.scope, odds)
+    sources = questions.look_ups(found.scope, odds)
     ranked = look_ups.worth(sources, asked, found.explained.losses)
     parts = {str(part.uid): part for part in found.scope.parts}
     notes = {str(uid): note for uid, note in EvidenceSource.objects.values_list("uid", "note")}

@@ -98,8 +98,8 @@ def walk(
 
 def _knowing(before: Restoration, after: Restoration) -> Restoration:
     """``before`` with what is only in the other's catalogue, and with its names and days of pricing."""
-    joined = {name: _joined(getattr(before, name), getattr(after, name)) for name in _CATALOGUE}
-    return replace(before, title=after.title, priced_on=after.priced_on, look_ups=after.look_ups, **joined)
+    joined: dict[str, Any] = {name: _joined(getattr(before, name), getattr(after, name)) for name in _CATALOGUE}
+    return replace(before, title=after.title, priced_on=after.priced_on, **joined)
 
 
 def _joined(one: Sequence[Any], other: Sequence[Any]) -> tuple[Any, ...]:
@@ -142,7 +142,8 @@ def _rates(name: str, before: Sequence[Any], after: Sequence[Any]) -> Iterator[t
 
 def _swapped(name: str, new: Any) -> _Apply:
     def apply(r: Restoration) -> Restoration:
-        return replace(r, **{name: tuple(new if item.key == new.key else item for item in getattr(r, name))})
+        swapped: dict[str, Any] = {name: tuple(new if item.key == new.key else item for item in getattr(r, name))}
+        return replace(r, **swapped)
 
     return apply
 

@@ -161,7 +161,7 @@ def _contingency_price(book: Book, part: Part) -> Figure:
 @variant("contingency_margin_1", "margin on contingency, at most the smallest margin of the cost classes")
 def contingency_margin(policy: Policy) -> Decimal:
     """The margin [fraction] that contingency sells at: else a dearer damage could lower a price."""
-    margins = [getattr(policy, f"{name}_margin") for name in CLASSES]
+    margins: list[Decimal] = [getattr(policy, f"{name}_margin") for name in CLASSES]
     return min(policy.contingency_margin, *margins)
 
 

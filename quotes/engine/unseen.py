@@ -34,7 +34,7 @@ def _unseen_of(book: Book, part: Part, damages: Sequence[Damage]) -> Unseen:
 
 def _with_finish(book: Book, part: Part, question: FinishQuestion, found: Unseen) -> Unseen:
     try:
-        belief = evidence.belief(evidence.checked(wrong_finish.checked(question)))
+        belief = book.formulas["belief"](evidence.checked(wrong_finish.checked(question)))
     except BadInput as error:
         raise error.at(part=part.name) from None
     costs = {

@@ -50,10 +50,10 @@ def rests_on(given: inputs.Restoration) -> str:
     return canonical.sha256(canonical.dump((book, done)))
 
 
-def work_out(given: inputs.Restoration, explained: Explained) -> Worked:
-    """Plan a scheduled and priced restoration. Raises `BadInput` where it cannot be planned."""
+def work_out(given: inputs.Restoration, explained: Explained, *, restoration: Restoration) -> Worked:
+    """Plan a scheduled and priced ``restoration``. Raises `BadInput` where it cannot be planned."""
     planned = plan(given, explained.steps, explained.batches)
-    return Worked(planned, promise(given, explained.steps, explained.batches, planned, seed=given.title))
+    return Worked(planned, promise(given, explained.steps, explained.batches, planned, seed=str(restoration.uid)))
 
 
 def plan_draft(*, found: Priced, today: date, now: datetime) -> Worked | None:
@@ -64,7 +64,7 @@ def plan_draft(*, found: Priced, today: date, now: datetime) -> Worked | None:
     restoration = found.draft.restoration
     given = scheduled_as_priced(found, schedule(found.scope, today=today))
     assert found.explained is not None
-    worked = work_out(given, found.explained)
+    worked = work_out(given, found.explained, restoration=restoration)
     kept = keep_plan(
         restoration=restoration,
         scope_version=found.scope.restoration.scope_version,

@@ -131,7 +131,6 @@ def _inspect(found: Priced, given: inputs.Restoration) -> Offered:
         policy=_paid_at_once(given.policy, gettext_noop("Fee"), gettext_noop("with the order")),
         fee=from_minor(rules.inspect_fee_minor, digits=digits),
         discount=inputs.ZERO,
-        look_ups=(),
     )
     return Offered(_anew(found, given), credit_days=rules.credit_days)
 

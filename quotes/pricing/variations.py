@@ -110,7 +110,7 @@ def limited(given: inputs.Restoration, differs: Difference) -> inputs.Restoratio
     frozen = [snapshot(quote) for quote in differs.agreed.quotes]
     kept = limiting.only(given, {str(uid) for uid in differs.new})
     parts = tuple(_new_part(part, frozen) for part in kept.parts)
-    return replace(kept, parts=parts, credits=credits_for(differs), look_ups=())
+    return replace(kept, parts=parts, credits=credits_for(differs))
 
 
 def _new_part(part: inputs.Part, frozen: Sequence[inputs.Restoration]) -> inputs.Part:

@@ -53,7 +53,7 @@ class Shop(models.Model):
             models.CheckConstraint(
                 condition=models.Q(hands__gte=1, productive__gte=1, productive__lte=100),
                 name="somebody_works",
-                violation_error_message=_("Somebody has to work. Give at least one person and 1 % of the hours."),
+                violation_error_message=_("Somebody has to work. Give at least one person and 1 %% of the hours."),
             ),
         ]
 

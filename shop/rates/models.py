@@ -279,7 +279,7 @@ class Odds(Dated):
                 ),
                 name="odds_are_chances",
                 violation_error_message=_(
-                    "A chance is more than 0 % and less than 100 %, and “no listed finish” at least 3 %."
+                    "A chance is more than 0 %% and less than 100 %%, and “no listed finish” at least 3 %%."
                 ),
             ),
             CheckConstraint(

@@ -3,7 +3,8 @@
 from dataclasses import dataclass, replace
 
 from quotes.engine import rollup
-from quotes.engine.chance.contingency import Assessment, assess
+from quotes.engine.chance.assessment import Assessment
+from quotes.engine.chance.contingency import assess
 from quotes.engine.inputs import Restoration
 from quotes.engine.results import Explained
 

@@ -29,7 +29,9 @@ from quotes.engine.inputs import (
     Damage,
     Evidence,
     Part,
+    Purchase,
     Restoration,
+    Service,
     Treatment,
 )
 from quotes.engine.plan import plan
@@ -221,7 +223,8 @@ def _of_days(restoration: Restoration, explained: Explained) -> Iterator[_Candid
     planned = plan(restoration, explained.steps, explained.batches)
     heads = set(planned.chain)
     driving = {step.ref for part in restoration.parts for step in part.steps if step.uid in heads}
-    for item in (*restoration.services, *restoration.purchases):
+    outside: tuple[Service | Purchase, ...] = (*restoration.services, *restoration.purchases)
+    for item in outside:
         if item.key in driving:
             low, high = _later(item.key, ONE - item.late_spread), _later(item.key, ONE + item.late_spread)
             guess = 2 * item.late_spread * item.lead_days

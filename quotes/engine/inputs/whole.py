@@ -5,7 +5,7 @@ from decimal import Decimal
 
 from quotes.engine.inputs.days import Schedule
 from quotes.engine.inputs.kinds import ZERO, Basis, OverheadBy, PriceBy, TaxBy
-from quotes.engine.inputs.unknowns import Damage, FinishQuestion, LookUp
+from quotes.engine.inputs.unknowns import Damage, FinishQuestion
 from quotes.engine.inputs.work import Consumable, Grade, Operation, Purchase, Service, Step
 
 
@@ -120,7 +120,6 @@ class Restoration:
     purchases: tuple[Purchase, ...]
     parts: tuple[Part, ...]
     discount: Decimal = ZERO
-    look_ups: tuple[LookUp, ...] = ()
     schedule: Schedule | None = None
     fee: Decimal | None = None
     credits: tuple[Credit, ...] = ()

@@ -85,7 +85,7 @@ class Migration(migrations.Migration):
                 ('only', models.BooleanField(default=True, editable=False, unique=True)),
             ],
             options={
-                'constraints': [models.CheckConstraint(condition=models.Q(('only', True)), name='one_shop'), models.CheckConstraint(condition=models.Q(('hands__gte', 1), ('productive__gte', 1), ('productive__lte', 100)), name='somebody_works', violation_error_message='Somebody has to work. Give at least one person and 1 % of the hours.')],
+                'constraints': [models.CheckConstraint(condition=models.Q(('only', True)), name='one_shop'), models.CheckConstraint(condition=models.Q(('hands__gte', 1), ('productive__gte', 1), ('productive__lte', 100)), name='somebody_works', violation_error_message='Somebody has to work. Give at least one person and 1 %% of the hours.')],
             },
         ),
         migrations.CreateModel(
