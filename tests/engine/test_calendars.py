@@ -73,6 +73,7 @@ def test_subtracting_gives_the_latest_begin_of_which_it_is_the_end(seed: int, at
 
 @given(seeds, st.integers(0, 10 * DAY), lengths)
 def test_what_is_done_together_begins_when_the_day_is_long_enough(seed: int, at: int, minutes: int) -> None:
+    minutes = max(1, minutes)  # nothing to do has no stretch to be done in
     working, plain = both(seed)
     begin = working.together(ZERO + at, minutes) - ZERO
     assert begin == plain.together(at, minutes)

@@ -101,7 +101,16 @@ def workshop(db: None) -> dict[str, Any]:
     services.note_consumable_price(
         consumable=paint, valid_from=MARCH, pack_size=D("2.5"), pack_price=D("87.35"), status=Status.PHONED, **ADA
     )
-    spray = things.operation("Spray", place=things.place(), elapsed=45, plates=True, bakes=True, shares_setup=False)
+    spray = things.operation(
+        "Spray",
+        place=things.place("Booth"),
+        elapsed=45,
+        occupies=True,
+        latest_wait=240,
+        plates=True,
+        bakes=True,
+        shares_setup=False,
+    )
     usage = things.use(spray, paint)
     usage.film, usage.transfer, usage.waste = D(60), D(35), D("7.5")
     usage.save()
@@ -109,8 +118,10 @@ def workshop(db: None) -> dict[str, Any]:
         operation=spray, valid_from=MARCH, setup=D(25), run=D("1.25"), allowance=D("12.5"), shop_factor=D("1.05"), **ADA
     )
     zinc = things.service()
-    zinc.plates, zinc.bake_hours = True, D("8.5")
+    zinc.plates, zinc.bake_hours, zinc.lead_days, zinc.late_spread = True, D("8.5"), 7, D("0.4")
     zinc.save()
+    zinc.vendor.transport_days = 1
+    zinc.vendor.save()
     services.note_service_price(
         service=zinc,
         valid_from=MARCH,
@@ -133,7 +144,7 @@ def workshop(db: None) -> dict[str, Any]:
         tax_by="line",
         rounding="half_down",
     )
-    return {"grade": mechanic, "paint": paint, "spray": spray, "zinc": zinc}
+    return {"grade": mechanic, "paint": paint, "spray": spray, "zinc": zinc, "vendor": zinc.vendor}
 
 
 def test_the_catalogue_holds_what_was_noted_to_the_last_digit(workshop: dict[str, Any]) -> None:
@@ -176,6 +187,9 @@ def test_the_catalogue_holds_what_was_noted_to_the_last_digit(workshop: dict[str
             usages=(inputs.Usage(keys["paint"], D("0.1"), D("0.075"), D(60), D("0.35")),),
             plates=True,
             bakes=True,
+            place="Booth",
+            occupies=True,
+            latest_wait=D(240),
             source="standard time of 2026-03-02, revision 1",
         ),
     )
@@ -196,6 +210,10 @@ def test_the_catalogue_holds_what_was_noted_to_the_last_digit(workshop: dict[str
             bake_hours=D("8.5"),
             source="price of 2026-03-02, revision 1, guessed",
             status="guessed",
+            lead_days=7,
+            late_spread=D("0.4"),
+            transport_days=1,
+            calendar=keys["vendor"],
         ),
     )
     assert catalogue.taxes == (inputs.TaxRate("standard", "VAT", D("0.195"), "tax rate of 2026-01-05, revision 1"),)

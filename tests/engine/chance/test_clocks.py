@@ -9,7 +9,7 @@ from quotes.engine.chance.clocks import Clock
 from tests.engine import test_calendars
 from tests.engine.strategies import fewer, seeds
 
-DAYS = 60
+DAYS = 120
 
 
 @fewer
