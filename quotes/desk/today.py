@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy, ngettext
 from quotes.engine.inputs import ZERO
 from quotes.engine.money import from_minor, places
 from quotes.pricing import selectors
-from quotes.pricing.models import Draft, IssuedQuote, Outcome
+from quotes.pricing.models import Draft, IssuedQuote, Outcome, Stage
 from quotes.pricing.offer import OfferLine, finish_text
 from quotes.pricing.paper import offer_of
 from shop.restorations.models import Part, Restoration
@@ -25,6 +25,7 @@ GOOD, MIND, BAD = "good", "mind", "bad"
 ACCEPTED, DECLINED, WITHDRAWN = Outcome.Kind.ACCEPTED, Outcome.Kind.DECLINED, Outcome.Kind.WITHDRAWN
 
 Rows = QuerySet[Restoration]
+OFFERED = ~Q(stage=Stage.BALLPARK)
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,8 +57,11 @@ class Section:
 
 
 def restorations() -> Rows:
-    """All restorations, newest first, with what they can be told apart by: their newest quote, draft and parts."""
-    newest = IssuedQuote.objects.filter(restoration=OuterRef("pk")).order_by("-number")
+    """All restorations, newest first, with what they can be told apart by: their newest offer, draft and parts.
+
+    A ballpark is no offer: nobody answers it, and it does not lapse.
+    """
+    newest = IssuedQuote.objects.filter(OFFERED, restoration=OuterRef("pk")).order_by("-number")
     return selectors.restorations().annotate(
         until=Subquery(newest.values("valid_until")[:1]),
         outcome=Subquery(newest.values("outcome__kind")[:1]),
@@ -114,7 +118,7 @@ def found(search: str, standing: str, day: date) -> Rows:
 
 def line(restoration: Restoration, day: date) -> Line:
     """A restoration out of `restorations` as a line."""
-    quote = next(iter(restoration.quotes.all()), None)
+    quote = next((quote for quote in restoration.quotes.all() if quote.stage != Stage.BALLPARK), None)
     if quote is None:
         return Line(restoration, _unquoted(restoration))
     tags = (_standing(quote, day), *_also(restoration, quote))
@@ -201,8 +205,8 @@ class Totals:
 def for_manager(day: date) -> Totals:
     """Sums over quotes, and the open ones that went out below the floor."""
     since = day.replace(month=1, day=1)
-    unanswered = IssuedQuote.objects.filter(outcome__isnull=True, valid_until__gte=day)
-    won = _newest_accepted().filter(outcome__said_on__gte=since)
+    unanswered = IssuedQuote.objects.filter(OFFERED, outcome__isnull=True, valid_until__gte=day)
+    won = _accepted().filter(outcome__said_on__gte=since)
     open_count, open_net = _sum(unanswered)
     accepted_count, accepted_net = _sum(won)
     low = unanswered.exclude(below_floor_reason="").select_related("restoration", "outcome")
@@ -216,11 +220,14 @@ def for_manager(day: date) -> Totals:
     )
 
 
-def _newest_accepted() -> QuerySet[IssuedQuote]:
-    """One accepted quote for each restoration: what a later one repeats is not won twice."""
+def _accepted() -> QuerySet[IssuedQuote]:
+    """Accepted inspections, main offers and variations; of main offers for one restoration only the newest.
+
+    A main offer is net of the credit for its inspection, and a variation holds only what is new: they add up.
+    """
     accepted = IssuedQuote.objects.filter(outcome__kind=ACCEPTED)
-    newer = accepted.filter(restoration=OuterRef("restoration"), version__gt=OuterRef("version"))
-    return accepted.filter(~Exists(newer))
+    newer = accepted.filter(restoration=OuterRef("restoration"), version__gt=OuterRef("version"), stage=Stage.MAIN)
+    return accepted.filter(~Q(stage=Stage.MAIN) | ~Exists(newer))
 
 
 def _sum(quotes: QuerySet[IssuedQuote]) -> tuple[int, Decimal]:

@@ -35,13 +35,15 @@ def restoration(title: str = "Heron 250", *, parts: int = 1, drafted: bool = Tru
 
 def _nothing(kind: type) -> object:
     """The emptiest value of a field of an offer."""
-    return {str: "", int: 0, Decimal: Decimal(0)}.get(kind, ())
+    return {str: "", int: 0, Decimal: Decimal(0), Decimal | None: None}.get(kind, ())
 
 
 NOTHING_OFFERED = Offer(**{name: _nothing(kind) for name, kind in get_type_hints(Offer).items()})
 
 
-def quote(of: Restoration, *, until: date, net: int = 10_000, outcome: str = "", reason: str = "") -> IssuedQuote:
+def quote(
+    of: Restoration, *, until: date, net: int = 10_000, outcome: str = "", reason: str = "", stage: str = "main"
+) -> IssuedQuote:
     """A quote of ``net`` minor units with a fifth of tax; ``reason``: why below the floor."""
     number = IssuedQuote.objects.count() + 1
     texts = dict.fromkeys(("variants", "snapshot", "result", "offer"), "{}")
@@ -51,6 +53,8 @@ def quote(of: Restoration, *, until: date, net: int = 10_000, outcome: str = "",
         number=number,
         restoration=of,
         version=of.quotes.count() + 1,
+        stage=stage,
+        varies=of.quotes.first() if stage == "variation" else None,
         scope_version=of.scope_version,
         issued_at=AT,
         issued_by="ada",

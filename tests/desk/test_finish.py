@@ -289,7 +289,9 @@ def test_one_name_does_for_all_that_wait(desk, shop, tank):
 def test_where_nothing_waits_any_more_nothing_is_noted(desk, shop, tank):
     add_evidence(part=tank, says=shop.black, kind="trace", origin="under the badge", strength="strong", **WHO)
     answer = let(desk, tank)
-    assert answer.context["override_form"].errors["step"] == ["No step waits for the evidence: what there is can begin."]
+    assert answer.context["override_form"].errors["step"] == [
+        "No step waits for the evidence: what there is can begin."
+    ]
     assert not Override.objects.exists()
 
 

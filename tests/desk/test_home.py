@@ -95,6 +95,21 @@ def test_what_waits_comes_in_the_order_in_which_it_lapses_with_its_price(front_d
     assert "Drafts in hand" not in page
 
 
+def test_a_ballpark_waits_for_no_answer_and_does_not_lapse(front_desk):
+    quote(restoration("Guessed"), until=day(-3), stage="ballpark")
+    page = text(front_desk)
+    assert "Drafts in hand" in page
+    assert "Lapsed without an answer" not in page
+    assert "Waiting for an answer" not in page
+
+
+def test_what_was_won_counts_the_offer_with_its_inspection_and_its_variations(manager):
+    bike = restoration()
+    for stage, net in (("inspect", 24_000), ("main", 500_000), ("main", 600_000), ("variation", 30_000)):
+        quote(bike, until=day(20), net=net, outcome="accepted", stage=stage)
+    assert "€6,540.00" in text(manager)  # of two main offers for one bike only the newest
+
+
 def test_one_day_is_one_day(front_desk):
     quote(restoration(), until=day(1))
     assert "Q00001 lapses in 1 day " in text(front_desk)

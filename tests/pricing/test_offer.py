@@ -99,6 +99,7 @@ def test_every_field_a_person_can_fill_is_in_the_corpus() -> None:
     known = {*FREE_WORDS, "areas", "taxes", "stages", "assumptions", "cautions", "credits", "provisional", "excluded"}
     made_by_us = {"version", "issued_on", "valid_until", "currency", "price", "discount", "net", "total"}
     made_by_us |= {"stage", "varies", "credited_until", "credit_days", "low", "high"}
+    made_by_us |= {"work_begins", "ready_likely", "ready_kept"}
     assert {field.name for field in fields(Offer)} == known | made_by_us
 
 
