@@ -19,7 +19,8 @@ from shop.methods.models import Finish, Template
 from shop.people.models import Shop, User
 from shop.people.services import add_person
 from shop.rates.loading import STARTER, anything_there, load_starter
-from shop.restorations.models import Customer, Part, Restoration
+from shop.restorations.damage import add_usual
+from shop.restorations.models import Customer, Part, PartDamage, Restoration
 from shop.restorations.services import add_customer, add_machine, begin, change_part
 from shop.restorations.services import remove_part as take_out
 from shop.routes.models import Step
@@ -67,6 +68,7 @@ def load(*, today: date, now: datetime, folder: Path = STARTER) -> list[SignIn]:
         lay_out_template(restoration=restoration, template=templates[item["template"]], **common)
         _differ(restoration, item, finishes, common)
         prove({part.name: part for part in restoration.parts.all()}, item, today=today, **common)
+        _expect_damage(restoration, item, common)
         _draft(restoration, item, today, common)
     return sign_ins
 
@@ -95,6 +97,14 @@ def _differ(restoration: Restoration, told: Told, finishes: Mapping[str, Finish]
         take_out(part=parts[name], **common)
     for added in told.get("add", []):
         _add(restoration, added, finishes, common)
+
+
+def _expect_damage(restoration: Restoration, told: Told, common: _Common) -> None:
+    """The usual damages of the parts named, by who carries them."""
+    parts = {part.name: part for part in restoration.parts.select_related("kind", "restoration")}
+    for treatment, names in told.get("damage", {}).items():
+        for name in names:
+            add_usual(part=parts[name], treatment=PartDamage.Treatment(treatment), **common)
 
 
 def _change(part: Part, told: Told, finishes: Mapping[str, Finish], common: _Common) -> None:
