@@ -9,6 +9,7 @@ from quotes.desk.views import (
     home,
     issuing,
     steps,
+    times,
     why,
     workshop,
 )
@@ -24,6 +25,7 @@ urlpatterns = [
     *facts.urlpatterns,
     *issuing.urlpatterns,
     *workshop.urlpatterns,
+    *times.urlpatterns,
     *why.urlpatterns,
     *days.urlpatterns,
     *compare.urlpatterns,

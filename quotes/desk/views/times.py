@@ -1,0 +1,224 @@
+"""When the workshop and its vendors work: what every ready day rests on. For the manager."""
+
+import re
+from datetime import time
+from uuid import UUID
+
+from django import forms
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import path
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from django.views.decorators.http import require_http_methods, require_POST
+
+from quotes.desk.views.days import DayField
+from quotes.desk.views.editor import who
+from shop.methods.models import Vendor, VendorClosure
+from shop.methods.vendor_times import WEEKDAYS, close_vendor, open_vendor_again, set_vendor_times
+from shop.people.calendars import USUAL_HOURS
+from shop.people.models import Closure, Shop, ShopHours
+from shop.people.roles import ROLE_MANAGER, role_required
+from shop.people.times import Span, close_for, open_again, set_working_times
+
+SPAN = re.compile(r"([0-2]?\d)[:.]([0-5]\d)\s*[-–]\s*([0-2]?\d)[:.]([0-5]\d)")
+DAYS = [(str(value), label) for value, label in ShopHours.Weekday.choices]
+
+
+class TimesForm(forms.Form):
+    """Country, people, and a box of hours for every weekday."""
+
+    country = forms.CharField(
+        label=gettext_lazy("Country"),
+        max_length=2,
+        required=False,
+        help_text=gettext_lazy("Two letters; its public holidays are kept."),
+    )
+    subdivision = forms.CharField(
+        label=gettext_lazy("Region, if it has holidays of its own"), max_length=6, required=False
+    )
+    hands = forms.IntegerField(label=gettext_lazy("People who work on bikes"), min_value=1, max_value=1000)
+    productive = forms.IntegerField(label=gettext_lazy("Of their hours on bikes [%]"), min_value=1, max_value=100)
+
+    def __init__(self, *args: object, **kwargs: object) -> None:
+        super().__init__(*args, **kwargs)  # type: ignore[arg-type]
+        for value, label in DAYS:
+            self.fields[f"hours_{value}"] = forms.CharField(label=label, required=False, max_length=100)
+        self.fields["hours_0"].help_text = _("For instance 8:00-12:00, 13:00-17:00. Empty where it is shut.")
+
+    def clean(self) -> dict[str, object]:
+        """Read the hours; what cannot be read is said at its day."""
+        said = super().clean() or self.cleaned_data
+        self.spans: list[Span] = []
+        for value, _label in DAYS:
+            self._read(int(value), str(said.get(f"hours_{value}", "")))
+        return said
+
+    def _read(self, day: int, typed: str) -> None:
+        for piece in filter(None, (piece.strip() for piece in typed.split(","))):
+            found = SPAN.fullmatch(piece)
+            try:
+                if found is None:
+                    raise ValueError
+                numbers = [int(number) for number in found.groups()]
+                opens, closes = time(numbers[0], numbers[1]), time(numbers[2], numbers[3])
+            except ValueError:
+                text = _("“%(piece)s” is no span of hours. Write it like 8:00-12:00.") % {"piece": piece}
+                self.add_error(f"hours_{day}", text)
+                continue
+            if closes <= opens:
+                self.add_error(f"hours_{day}", _("It closes before it opens. Swap the times."))
+            self.spans.append((day, opens, closes))
+
+
+class ClosureForm(forms.Form):
+    first = DayField(label=gettext_lazy("First day"))
+    last = DayField(label=gettext_lazy("Last day"))
+    reason = forms.CharField(label=gettext_lazy("Reason"), max_length=100, required=False)
+
+
+class VendorForm(forms.Form):
+    works_on = forms.MultipleChoiceField(
+        label=gettext_lazy("Works on"),
+        choices=[(digit, label) for digit, (_value, label) in zip(WEEKDAYS, DAYS, strict=True)],
+        widget=forms.CheckboxSelectMultiple,
+        required=False,
+    )
+    country = forms.CharField(
+        label=gettext_lazy("Country"), max_length=2, required=False, help_text=gettext_lazy("If empty, the workshop's.")
+    )
+    subdivision = forms.CharField(
+        label=gettext_lazy("Region, if it has holidays of its own"), max_length=6, required=False
+    )
+    transport_days = forms.IntegerField(label=gettext_lazy("Days on the way, each way"), min_value=0, max_value=100)
+
+
+def _now() -> dict[str, object]:
+    shop = Shop.objects.first() or Shop()
+    said: dict[str, object] = {name: getattr(shop, name) for name in ("country", "subdivision", "hands", "productive")}
+    rows = [(row.weekday, f"{row.opens:%H:%M}-{row.closes:%H:%M}") for row in ShopHours.objects.all()]
+    usual = [
+        (day, f"{opens // 60:02}:{opens % 60:02}-{closes // 60:02}:{closes % 60:02}")
+        for day, opens, closes in USUAL_HOURS
+    ]
+    for value, _label in DAYS:
+        said[f"hours_{value}"] = ", ".join(span for day, span in rows or usual if day == int(value))
+    return said
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@role_required(ROLE_MANAGER)
+def times(request: HttpRequest) -> HttpResponse:
+    form = TimesForm(request.POST or None, initial=_now())
+    if request.method == "POST" and form.is_valid():
+        said = {name: form.cleaned_data[name] for name in ("country", "subdivision", "hands", "productive")}
+        try:
+            set_working_times(**said, hours=form.spans, who=who(request), now=timezone.now())
+            messages.success(request, _("Saved. Ready days are worked out with it from now on."))
+            return redirect("desk:times")
+        except ValidationError as error:
+            _place(form, error)
+    return _page(request, form, ClosureForm(), status=422 if request.method == "POST" else 200)
+
+
+def _place(form: forms.Form, error: ValidationError) -> None:
+    """Each sentence at its field; that about all the hours at the first day."""
+    for field, texts in error.message_dict.items():
+        name = "hours_0" if field == "hours" else field
+        for text in texts:
+            form.add_error(name if name in form.fields else None, text)
+
+
+def _page(request: HttpRequest, form: forms.Form, closure_form: forms.Form, *, status: int = 200) -> HttpResponse:
+    context = {
+        "form": form,
+        "closure_form": closure_form,
+        "closures": Closure.objects.filter(last__gte=timezone.localdate()),
+        "vendors": Vendor.objects.order_by("name"),
+    }
+    return render(request, "desk/times.html", context, status=status)
+
+
+@require_POST
+@role_required(ROLE_MANAGER)
+def add_closure(request: HttpRequest) -> HttpResponse:
+    form = ClosureForm(request.POST)
+    if form.is_valid():
+        try:
+            close_for(**form.cleaned_data, who=who(request), now=timezone.now())
+            messages.success(request, _("Noted. Ready days go around it."))
+            return redirect("desk:times")
+        except ValidationError as error:
+            form.add_error(None, error)
+    return _page(request, TimesForm(initial=_now()), form, status=422)
+
+
+@require_POST
+@role_required(ROLE_MANAGER)
+def end_closure(request: HttpRequest, pk: int) -> HttpResponseRedirect:
+    open_again(closure=get_object_or_404(Closure, pk=pk), who=who(request), now=timezone.now())
+    return redirect("desk:times")
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@role_required(ROLE_MANAGER)
+def vendor(request: HttpRequest, uid: UUID) -> HttpResponse:
+    row = get_object_or_404(Vendor, uid=uid)
+    names = ("country", "subdivision", "transport_days")
+    now = {name: getattr(row, name) for name in names} | {"works_on": list(row.works_on)}
+    form = VendorForm(request.POST or None, initial=now)
+    if request.method == "POST" and form.is_valid():
+        try:
+            set_vendor_times(vendor=row, **form.cleaned_data, who=who(request), now=timezone.now())
+            messages.success(request, _("Saved. Ready days are worked out with it from now on."))
+            return redirect("desk:vendor_times", uid=uid)
+        except ValidationError as error:
+            row.refresh_from_db()
+            form.add_error(None, error)
+    return _vendor_page(request, row, form, ClosureForm(), status=422 if request.method == "POST" else 200)
+
+
+def _vendor_page(
+    request: HttpRequest, row: Vendor, form: forms.Form, closure_form: forms.Form, *, status: int = 200
+) -> HttpResponse:
+    closures = row.closures.filter(last__gte=timezone.localdate())
+    context = {"vendor": row, "form": form, "closure_form": closure_form, "closures": closures}
+    return render(request, "desk/vendor_times.html", context, status=status)
+
+
+@require_POST
+@role_required(ROLE_MANAGER)
+def add_vendor_closure(request: HttpRequest, uid: UUID) -> HttpResponse:
+    row, form = get_object_or_404(Vendor, uid=uid), ClosureForm(request.POST)
+    if form.is_valid():
+        try:
+            close_vendor(vendor=row, **form.cleaned_data, who=who(request), now=timezone.now())
+            messages.success(request, _("Noted. Ready days go around it."))
+            return redirect("desk:vendor_times", uid=uid)
+        except ValidationError as error:
+            form.add_error(None, error)
+    now = {name: getattr(row, name) for name in ("country", "subdivision", "transport_days")} | {
+        "works_on": list(row.works_on)
+    }
+    return _vendor_page(request, row, VendorForm(initial=now), form, status=422)
+
+
+@require_POST
+@role_required(ROLE_MANAGER)
+def end_vendor_closure(request: HttpRequest, pk: int) -> HttpResponseRedirect:
+    row = get_object_or_404(VendorClosure.objects.select_related("vendor"), pk=pk)
+    open_vendor_again(closure=row, who=who(request), now=timezone.now())
+    return redirect("desk:vendor_times", uid=row.vendor.uid)
+
+
+urlpatterns = [
+    path("workshop/times/", times, name="times"),
+    path("workshop/closures/", add_closure, name="add_closure"),
+    path("workshop/closures/<int:pk>/end/", end_closure, name="end_closure"),
+    path("workshop/vendors/<uuid:uid>/", vendor, name="vendor_times"),
+    path("workshop/vendors/<uuid:uid>/closures/", add_vendor_closure, name="add_vendor_closure"),
+    path("workshop/vendor-closures/<int:pk>/end/", end_vendor_closure, name="end_vendor_closure"),
+]
