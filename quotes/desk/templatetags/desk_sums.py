@@ -1,5 +1,6 @@
 """Sums and days as they stand in a comparison."""
 
+import json
 from collections.abc import Iterable
 from datetime import date
 from decimal import Decimal
@@ -7,7 +8,7 @@ from decimal import Decimal
 from django import template
 from django.conf import settings
 from django.utils.formats import date_format
-from django.utils.html import format_html_join
+from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
@@ -50,8 +51,10 @@ def iso_day(day: str) -> str:
 
 @register.simple_tag
 def other_prices(areas: Iterable[Area], part: Part | str) -> SafeString:
-    """The price of every row but that of ``part``, to be swapped in. In one go: a template takes ten times as long."""
+    """The price of every row but that of ``part``, as one list that ``prices.js`` puts where they belong."""
     own = getattr(part, "pk", None)
     rows = [row for area in areas for row in area.rows if row.part.pk != own]
-    priced = ((row.part.uid, "–" if row.price is None else text.money(row.price, settings.CURRENCY)) for row in rows)
-    return format_html_join("", '<span class="num part-price" id="price-{}" hx-swap-oob="true">{}</span>', priced)
+    priced = [
+        (str(row.part.uid), "–" if row.price is None else text.money(row.price, settings.CURRENCY)) for row in rows
+    ]
+    return format_html('<div id="prices" hidden hx-swap-oob="true" data-prices="{}"></div>', json.dumps(priced))
