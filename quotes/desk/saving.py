@@ -1,6 +1,6 @@
 """Saving field by field: what was typed, what was seen, and where an error belongs."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from decimal import Decimal
 from typing import Any, cast
 
@@ -167,3 +167,28 @@ def _choice_in_words(field: forms.ChoiceField, sent: str) -> str:
     names = {str(value): str(label) for value, label in choices}
     named = names.get(sent, sent)
     return named if named.strip("-") else _("nothing")
+
+
+def keep(
+    sent: QueryDict, form_for: Callable[..., BaseForm], write: Callable[[dict[str, Any], dict[str, Any]], object]
+) -> tuple[BaseForm, list[str], bool]:
+    """Save the boxes that were typed in by ``write(changes, seen)``: the form with its errors, the boxes, and whether it went wrong.
+
+    ``form_for`` makes the form of what is stored, from ``data`` or from nothing.
+    """
+    data = settle(sent, form_for())
+    form = form_for(data)
+    names = typed(form, data)
+    known = seen(form, data, names)
+    form.is_valid()
+    if not names or any(name in form.errors for name in names):
+        return form, names, bool(names)
+    try:
+        write(changes(form, names), known)
+    except ChangedMeanwhileError as conflict:
+        tell_conflict(form, conflict)
+    except ValidationError as error:
+        place(form, error, names[0])
+    else:
+        return form, names, False
+    return form, names, True

@@ -1,5 +1,6 @@
 """Possible damage of a part: what strip-down may reveal, who carries it, and what became of it."""
 
+from functools import partial
 from typing import Any
 from uuid import UUID
 
@@ -24,7 +25,6 @@ from quotes.pricing.selectors import priced
 from shop.people.roles import role_required
 from shop.restorations import damage as services
 from shop.restorations.models import Part, PartDamage
-from shop.restorations.services import ChangedMeanwhileError
 from shop.routes.models import Step
 
 
@@ -95,7 +95,7 @@ def damage(request: HttpRequest, uid: UUID) -> HttpResponse:
 
 
 def _show(
-    request: HttpRequest, row: PartDamage, form: DamageForm, *, settling: SettleForm | None = None, status: int = 200
+    request: HttpRequest, row: PartDamage, form: BaseForm, *, settling: SettleForm | None = None, status: int = 200
 ) -> HttpResponse:
     found = priced(draft_for(request, row.part.restoration))
     methods = list(row.damage.steps.select_related("operation", "service__vendor")) if row.damage else []
@@ -115,28 +115,16 @@ def _show(
 
 
 def _change(request: HttpRequest, row: PartDamage) -> HttpResponse:
-    data = saving.settle(request.POST, DamageForm(instance=row))
-    form = DamageForm(data, instance=row)
-    names = saving.typed(form, data)
-    seen = saving.seen(form, data, names)
-    form.is_valid()
-    wrong = any(name in form.errors for name in names)
-    if names and not wrong:
-        changes = saving.changes(form, names)
-        try:
-            services.change_damage(
-                damage=damage_of(row.uid), who=who(request), now=timezone.now(), changes=changes, seen=seen
-            )
-        except ChangedMeanwhileError as conflict:
-            saving.tell_conflict(form, conflict)
-            wrong = True
-        except ValidationError as error:
-            saving.place(form, error, names[0])
-            wrong = True
+    def write(changes: dict[str, Any], seen: dict[str, Any]) -> None:
+        services.change_damage(
+            damage=damage_of(row.uid), who=who(request), now=timezone.now(), changes=changes, seen=seen
+        )
+
+    form, names, wrong = saving.keep(request.POST, partial(DamageForm, instance=row), write)
     return _answer(request, row, form, names, wrong=wrong)
 
 
-def _answer(request: HttpRequest, row: PartDamage, form: DamageForm, names: list[str], *, wrong: bool) -> HttpResponse:
+def _answer(request: HttpRequest, row: PartDamage, form: BaseForm, names: list[str], *, wrong: bool) -> HttpResponse:
     """The changed boxes; or the whole page without scripting."""
     if not request.htmx:  # type: ignore[attr-defined]
         if wrong:

@@ -1,10 +1,12 @@
 """The steps of a part's route, edited on the restoration's page."""
 
+from functools import partial
 from typing import Any
 from uuid import UUID
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
+from django.forms import BaseForm
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path
@@ -20,7 +22,6 @@ from quotes.desk.views.editor import draft_for, page, part_of, restoration_of, w
 from quotes.pricing.selectors import priced
 from shop.people.roles import role_required
 from shop.restorations.models import Part
-from shop.restorations.services import ChangedMeanwhileError
 from shop.routes import services
 from shop.routes.models import Step, Wait
 
@@ -41,7 +42,7 @@ def step(request: HttpRequest, uid: UUID) -> HttpResponse:
     return _show(request, row, StepForm(instance=row))
 
 
-def _context(row: Step, form: StepForm) -> dict[str, Any]:
+def _context(row: Step, form: BaseForm) -> dict[str, Any]:
     return {
         "step": row,
         "owner": row.uid,
@@ -54,34 +55,26 @@ def _context(row: Step, form: StepForm) -> dict[str, Any]:
     }
 
 
-def _show(request: HttpRequest, row: Step, form: StepForm, status: int = 200) -> HttpResponse:
+def _show(request: HttpRequest, row: Step, form: BaseForm, status: int = 200) -> HttpResponse:
     template = "desk/step_panel.html" if request.htmx else "desk/step.html"  # type: ignore[attr-defined]
     return render(request, template, _context(row, form), status=status)
 
 
 def _change(request: HttpRequest, row: Step) -> HttpResponse:
-    data = saving.settle(request.POST, StepForm(instance=row))
-    form = StepForm(data, instance=row)
-    names = saving.typed(form, data)
-    seen = saving.seen_in_columns(saving.seen(form, data, names))
-    form.is_valid()
-    wrong = any(name in form.errors for name in names)
-    if names and not wrong:
-        changes = in_minor(saving.changes(form, names))
-        try:
-            services.change_step(
-                step=step_of(row.uid), who=who(request), now=timezone.now(), changes=changes, seen=seen
-            )
-        except ChangedMeanwhileError as conflict:
-            saving.tell_conflict(form, conflict)
-            wrong = True
-        except ValidationError as error:
-            saving.place(form, error, names[0])
-            wrong = True
+    def write(changes: dict[str, Any], seen: dict[str, Any]) -> None:
+        services.change_step(
+            step=step_of(row.uid),
+            who=who(request),
+            now=timezone.now(),
+            changes=in_minor(changes),
+            seen=saving.seen_in_columns(seen),
+        )
+
+    form, names, wrong = saving.keep(request.POST, partial(StepForm, instance=row), write)
     return _answer(request, row, form, names, wrong=wrong)
 
 
-def _answer(request: HttpRequest, row: Step, form: StepForm, names: list[str], *, wrong: bool) -> HttpResponse:
+def _answer(request: HttpRequest, row: Step, form: BaseForm, names: list[str], *, wrong: bool) -> HttpResponse:
     """The changed boxes and the new prices; or the whole page without scripting."""
     if not request.htmx:  # type: ignore[attr-defined]
         if wrong:
