@@ -16,6 +16,10 @@ from shop.routes.models import Step
 from shop.routes.selectors import Scope
 
 
+#: Prices from here on need more room [money].
+LONG = 100_000
+
+
 @dataclass(frozen=True, slots=True)
 class OfferLine:
     """A part: what is done to it, how it will look, what it costs the customer. Its uid is never shown.
@@ -143,6 +147,11 @@ class Offer:
     def all_fixed(self) -> bool:
         """Whether every line promises its price."""
         return all(line.basis == Basis.FIXED for area in self.areas for line in area.lines)
+
+    @property
+    def long_prices(self) -> bool:
+        """Whether the card at its head needs room: a large sum, or two of them."""
+        return self.price >= LONG or self.stage == Stage.BALLPARK.value
 
     @property
     def is_credit(self) -> bool:

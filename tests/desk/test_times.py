@@ -12,7 +12,11 @@ from shop.people.models import Closure, Shop, ShopHours
 
 pytestmark = pytest.mark.django_db
 
-WEEK = {f"hours_{day}": "8:00-12:00, 13:00-16.30" for day in range(4)} | {"hours_4": "08:00-13:00", "hours_5": "", "hours_6": ""}
+WEEK = {f"hours_{day}": "8:00-12:00, 13:00-16.30" for day in range(4)} | {
+    "hours_4": "08:00-13:00",
+    "hours_5": "",
+    "hours_6": "",
+}
 SAID = {"country": "gb", "subdivision": "eng", "hands": "3", "productive": "65"} | WEEK
 
 
