@@ -15,7 +15,6 @@ from shop.restorations.models import Basis, Machine, Part
 from shop.routes.models import Step
 from shop.routes.selectors import Scope
 
-
 #: Prices from here on need more room [money].
 LONG = 100_000
 
