@@ -12,10 +12,10 @@ from quotes.desk.drawing import fixed_lines
 from quotes.engine.inputs import Restoration
 from quotes.engine.money import places, rounded
 from quotes.engine.results import StepResult
-from quotes.pricing.models import Draft
+from quotes.pricing.models import Draft, Stage
 from quotes.pricing.offer import deviates, finish_text
 from quotes.pricing.planning import Worked
-from quotes.pricing.selectors import Priced
+from quotes.pricing.selectors import Priced, agreed_net
 from quotes.pricing.services import told
 from shop.methods.models import FinishRoute, FinishStep
 from shop.papers.pictures import chances
@@ -78,6 +78,8 @@ def sums(found: Priced) -> dict[str, Any]:
         "restoration": found.scope.restoration,
         "draft": found.draft,
         "ready": ready(found.draft, timezone.localdate()),
+        "agreed": agreed_net(found.scope.restoration),
+        "whole_bike": found.draft.stage in {Stage.INSPECT, Stage.VARIATION},
     }
     if found.explained is None:
         assert found.error is not None

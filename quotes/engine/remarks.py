@@ -1,12 +1,12 @@
 """What a person must know before a quote goes out: what blocks it, and what it rests on."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from decimal import Decimal
 
 from quotes.engine import plating
 from quotes.engine.canonical import text
 from quotes.engine.inputs import ZERO, By, Measure, Part, Restoration, Step, Work
-from quotes.engine.results import Remark
+from quotes.engine.results import Line, Remark
 
 STRENGTH_UNKNOWN = (
     "Electroplating can make strong steel break without warning, and its strength is not known. Look for the head "
@@ -19,12 +19,24 @@ BAKE = (
 )
 NO_SIZE = "It is priced by {measure}, and this part has none. Give the part's size or a size class, or a quantity for the step."
 SIZES = {Measure.DM2: "dm²", Measure.KG: "kg", Measure.SPOKE: "spokes"}
+CAP_TOO_LOW = (
+    "Its cap of {cap} is below what it is priced at, {price}: it would be sold below its estimate. Give a higher cap, or a "
+    "lower price by a discount."
+)
 GUESSED = "The price is only guessed. Phone, or say so to the customer."
 
 
 def remarks(restoration: Restoration) -> tuple[Remark, ...]:
     """Everything to be said about ``restoration``, in the order of its parts."""
     return tuple(_all(restoration))
+
+
+def of_caps(lines: Iterable[Line]) -> Iterator[Remark]:
+    """Lines that promise less than they are priced at."""
+    for line in lines:
+        if line.cap is not None and line.cap < line.net:
+            values = (("cap", text(line.cap)), ("price", text(line.net)))
+            yield Remark(True, line.part, "", CAP_TOO_LOW, values)
 
 
 def _all(restoration: Restoration) -> Iterator[Remark]:

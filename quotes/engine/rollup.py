@@ -12,7 +12,7 @@ from quotes.engine.formulas import PRESENT, complete, resolve
 from quotes.engine.graph import check_order, waits
 from quotes.engine.inputs import ZERO, Part, Remedy, Restoration, Step
 from quotes.engine.money import CONTEXT
-from quotes.engine.remarks import remarks
+from quotes.engine.remarks import of_caps, remarks
 from quotes.engine.results import NOTHING, Branch, Explained, Remark, StepResult, Unseen, Visit
 from quotes.engine.totals import result_of
 from quotes.engine.unseen import unseen_of
@@ -72,7 +72,8 @@ def explained(costing: Costing, restoration: Restoration | None = None) -> Expla
     with localcontext(CONTEXT):
         given_now = restoration or costing.restoration
         result, figures = result_of(costing.book, given_now, costing.steps, costing.unseen)
-        return Explained(result, costing.steps, costing.batches, figures, costing.remarks, costing.unseen)
+        told = (*costing.remarks, *of_caps(result.lines))
+        return Explained(result, costing.steps, costing.batches, figures, told, costing.unseen)
 
 
 def _book(restoration: Restoration, named: dict[str, str]) -> Book:

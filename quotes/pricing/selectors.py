@@ -14,7 +14,7 @@ from quotes.engine.errors import BadInput
 from quotes.engine.money import from_minor, places
 from quotes.engine.results import Explained
 from quotes.pricing.building import engine_input
-from quotes.pricing.models import Draft, IssuedQuote, Outcome
+from quotes.pricing.models import Draft, IssuedQuote, Outcome, Stage
 from shop.restorations.models import Restoration
 from shop.routes.selectors import Scope, scope
 
@@ -50,6 +50,17 @@ def issued() -> QuerySet[IssuedQuote]:
     """Every issued quote with its restoration, outcome and PDF, and without what only recomputing needs."""
     rows = IssuedQuote.objects.select_related("restoration", "outcome", "paper__document")
     return rows.defer("snapshot", "result", "variants")
+
+
+def agreed_net(restoration: Restoration) -> Decimal | None:
+    """What was accepted for a restoration so far, before tax: inspection, newest main offer, variations. None for nothing."""
+    rows = restoration.quotes.filter(outcome__kind=Outcome.Kind.ACCEPTED).order_by("number")
+    found = list(rows.values_list("stage", "net_minor", "currency"))
+    if not found:
+        return None
+    main = [net for stage, net, _currency in found if stage == Stage.MAIN][-1:]
+    beside = [net for stage, net, _currency in found if stage != Stage.MAIN]
+    return from_minor(sum(main + beside), digits=places(found[-1][2]))
 
 
 def quotes(restoration: Restoration) -> QuerySet[IssuedQuote]:

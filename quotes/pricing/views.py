@@ -43,7 +43,9 @@ def quote(request: HttpRequest, uid: UUID) -> HttpResponse:
 
 
 def _blank(found: IssuedQuote) -> OutcomeForm:
-    return OutcomeForm(initial={"who": papers.offer_of(found).customer, "said_on": timezone.localdate()})
+    return OutcomeForm(
+        stage=found.stage, initial={"who": papers.offer_of(found).customer, "said_on": timezone.localdate()}
+    )
 
 
 def _record(request: HttpRequest, found: IssuedQuote, form: OutcomeForm) -> None:

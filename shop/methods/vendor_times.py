@@ -54,7 +54,7 @@ def set_vendor_times(
 @transaction.atomic
 def close_vendor(*, vendor: Vendor, first: date, last: date, reason: str, who: str, now: datetime) -> VendorClosure:
     """A vendor does not work from ``first`` to ``last``, both included."""
-    refuse_wrong_days(first, last)
+    refuse_wrong_days(first, last, today=now.date())
     row = VendorClosure(vendor=vendor, first=first, last=last, reason=reason.strip())
     row.full_clean()
     row.save()

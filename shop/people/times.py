@@ -81,7 +81,7 @@ def _refuse_wrong_hours(rows: Sequence[ShopHours]) -> None:
 def close_for(*, first: date, last: date, reason: str, who: str, now: datetime) -> Closure:
     """Shut the workshop from ``first`` to ``last``, both included."""
     row = Closure(first=first, last=last, reason=reason.strip())
-    refuse_wrong_days(first, last)
+    refuse_wrong_days(first, last, today=now.date())
     row.full_clean()
     row.save()
     _record_closure(row, "closure noted", who=who, now=now)
@@ -99,10 +99,12 @@ def open_again(*, closure: Closure, who: str, now: datetime) -> None:
 LONGEST_CLOSURE = timedelta(days=366)
 
 
-def refuse_wrong_days(first: date, last: date) -> None:
-    """Raise `ValidationError` unless the days are in order and not more than a year."""
+def refuse_wrong_days(first: date, last: date, *, today: date) -> None:
+    """Raise `ValidationError` unless the days are in order, not all past, and not more than a year."""
     if last < first:
         raise ValidationError({"last": _("The last day is before the first. Swap them.")})
+    if last < today:
+        raise ValidationError({"last": _("These days are past. Give days to come.")})
     if last - first > LONGEST_CLOSURE:
         raise ValidationError({"last": _("That is more than a year. Give a nearer last day.")})
 

@@ -368,7 +368,7 @@ def told(fields: Mapping[str, Any]) -> dict[str, object]:
 @transaction.atomic
 def start_on(*, restoration: Restoration, starts_on: date | None, who: str, now: datetime) -> Restoration:
     """Say from which day on work can go on; None for at once. The plan follows."""
-    if starts_on and starts_on - now.date() > LONGEST_AHEAD:
+    if starts_on and abs(starts_on - now.date()) > LONGEST_AHEAD:
         raise ValidationError({"starts_on": _("That is more than two years away. Give a nearer day.")})
     hold_scope(restoration.pk)
     restoration.refresh_from_db(fields=["starts_on"])

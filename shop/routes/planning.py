@@ -116,6 +116,8 @@ def hold(*, restoration: Restoration, first: date, last: date, reason: str, who:
     hold_scope(restoration.pk)
     if last < first:
         raise ValidationError({"last": _("The last day is before the first. Swap them.")})
+    if last < timezone.localdate(now):
+        raise ValidationError({"last": _("These days are past. Give days to come.")})
     if last - first > LONGEST_HOLD:
         raise ValidationError({"last": _("That is more than two years. Give a nearer last day.")})
     row = Hold(restoration=restoration, first=first, last=last, reason=reason.strip())

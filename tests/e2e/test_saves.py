@@ -5,7 +5,7 @@ from collections.abc import Iterator
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Locator, Page, Route, expect
+from playwright.sync_api import Browser, Locator, Page, Request, Route, expect
 
 from tests.served import Served, signed_in
 
@@ -56,7 +56,13 @@ def save(page: Page, name: str, value: str) -> None:
 
 def posts(page: Page) -> list[str]:
     sent: list[str] = []
-    page.on("request", lambda request: sent.append(request.post_data or "") if request.method == "POST" else None)
+
+    def note(request: Request) -> None:
+        """What people send; the ready day is asked for by the page itself."""
+        if request.method == "POST" and not request.url.endswith("/ready-day/"):
+            sent.append(request.post_data or "")
+
+    page.on("request", note)
     return sent
 
 

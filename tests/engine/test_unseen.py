@@ -181,3 +181,10 @@ def test_a_dearer_damage_never_lowers_a_price(seed: int, more: Decimal) -> None:
         for part in whole.parts
     )
     assert price(replace(whole, parts=dearer, fee=None)).result.price >= price(replace(whole, fee=None)).result.price
+
+
+def test_a_cap_below_the_price_must_be_settled_first() -> None:
+    low = price(with_first(basis=Basis.CAPPED, cap=first(BARE).net - D("0.01")))
+    assert [(remark.blocking, remark.part) for remark in low.remarks if "Its cap" in remark.text] == [(True, "part 0")]
+    just = price(with_first(basis=Basis.CAPPED, cap=first(BARE).net))
+    assert not [remark for remark in just.remarks if "Its cap" in remark.text]

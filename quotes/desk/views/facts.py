@@ -1,5 +1,6 @@
 """Correcting what was said when a restoration was begun: customer, machine, title, day."""
 
+from datetime import date
 from uuid import UUID
 
 from django import forms
@@ -15,6 +16,7 @@ from django.views.decorators.http import require_http_methods
 
 from quotes.desk.context import DESK
 from quotes.desk.forms import plainly
+from quotes.desk.forms_beginning import FIRST_YEAR, FURTHEST
 from quotes.desk.views.editor import restoration_of, who
 from shop.people.roles import role_required
 from shop.restorations.models import Restoration
@@ -48,6 +50,13 @@ class FactsForm(forms.Form):
     begun_on = forms.DateField(
         label=gettext_lazy("Begun on"), widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
     )
+
+    def clean_begun_on(self) -> date:
+        """A year that is a slip of the finger is asked about."""
+        day: date = self.cleaned_data["begun_on"]
+        if not date(FIRST_YEAR, 1, 1) <= day <= timezone.localdate() + FURTHEST:
+            raise forms.ValidationError(_("Check the year of this day."))
+        return day
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

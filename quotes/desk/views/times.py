@@ -7,6 +7,7 @@ from uuid import UUID
 from django import forms
 from django.contrib import messages
 from django.core.exceptions import ValidationError
+from django.core.validators import RegexValidator
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path
@@ -25,6 +26,7 @@ from shop.people.roles import ROLE_MANAGER, role_required
 from shop.people.times import Span, close_for, open_again, set_working_times
 
 SPAN = re.compile(r"([0-2]?\d)[:.]([0-5]\d)\s*[-–]\s*([0-2]?\d)[:.]([0-5]\d)")
+TWO_LETTERS = RegexValidator(r"^[A-Za-z]{2}$", gettext_lazy("Give the two letters of the country, for instance AT."))
 DAYS = [(str(value), label) for value, label in ShopHours.Weekday.choices]
 
 
@@ -33,7 +35,7 @@ class TimesForm(forms.Form):
 
     country = forms.CharField(
         label=gettext_lazy("Country"),
-        max_length=2,
+        validators=[TWO_LETTERS],
         required=False,
         help_text=gettext_lazy("Two letters; its public holidays are kept."),
     )
@@ -88,7 +90,10 @@ class VendorForm(forms.Form):
         required=False,
     )
     country = forms.CharField(
-        label=gettext_lazy("Country"), max_length=2, required=False, help_text=gettext_lazy("If empty, the workshop's.")
+        label=gettext_lazy("Country"),
+        validators=[TWO_LETTERS],
+        required=False,
+        help_text=gettext_lazy("If empty, the workshop's."),
     )
     subdivision = forms.CharField(
         label=gettext_lazy("Region, if it has holidays of its own"), max_length=6, required=False
