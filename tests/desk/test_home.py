@@ -5,11 +5,11 @@ import pytest
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
-from django.urls import reverse
 from django.utils import timezone
 
 from quotes.desk import today
 from quotes.pricing.models import IssuedQuote
+from quotes.pricing.selectors import agreed_net
 from shop.outbox.models import Heartbeat, Row
 from shop.restorations.models import Part, Restoration
 from shop.restorations.services import change_scope
@@ -111,16 +111,14 @@ def test_what_was_won_counts_the_offer_with_its_inspection_and_its_variations(ma
     assert "€6,540.00" in text(manager)  # of two main offers for one bike only the newest
 
 
-def test_the_restorations_page_says_what_is_agreed_and_that_its_sum_is_another(front_desk):
+@pytest.mark.django_db
+def test_what_is_agreed_so_far_is_inspection_newest_offer_and_variations():
     bike = restoration()
-    address = reverse("desk:restoration", args=[bike.uid])
-    assert "Agreed so far" not in front_desk.get(address).content.decode()
-    for stage, net in (("inspect", 24_000), ("main", 500_000), ("variation", 30_000)):
+    assert agreed_net(bike) is None
+    for stage, net in (("inspect", 24_000), ("main", 500_000), ("main", 600_000), ("variation", -30_000)):
         quote(bike, until=day(20), net=net, outcome="accepted", stage=stage)
-    page = front_desk.get(address).content.decode()
-    assert "Agreed so far: €5,540.00 before tax." in page
-    assert "The whole bike, priced now" in page
-    assert "The customer pays" not in page
+    quote(bike, until=day(20), net=70_000, stage="variation")
+    assert agreed_net(bike) == Decimal("5940.00")
 
 
 def test_one_day_is_one_day(front_desk):
