@@ -72,6 +72,14 @@ def plainly(form: forms.BaseForm) -> None:
             field.empty_label = _("none")
 
 
+class PlainForm(forms.Form):
+    """A form that speaks in our own sentences."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        plainly(self)
+
+
 class MinorMoney(Number):
     """Money typed as money and cleaned as the column keeps it: a count of minor units, None for nothing."""
 

@@ -171,9 +171,9 @@ def test_days_are_held_and_given_back_from_the_page(bike: Restoration, front_des
     [
         ({"first": "2026-05-03", "last": "2026-05-01"}, "last", "The last day is before the first. Swap them."),
         ({"first": "2026-05-03", "last": "2031-05-01"}, "last", "That is more than two years."),
-        ({"first": "", "last": "2026-05-01"}, "first", "This field is required."),
+        ({"first": "", "last": "2026-05-01"}, "first", "Fill this in."),
         ({"first": "soon", "last": "2026-05-01"}, "first", "Enter a valid date."),
-        ({"first": "2026-05-01", "last": "2026-05-03", "reason": " "}, "reason", "This field is required."),
+        ({"first": "2026-05-01", "last": "2026-05-03", "reason": " "}, "reason", "Fill this in."),
     ],
 )
 def test_a_wrong_hold_is_told_at_its_field_and_what_was_typed_stays(

@@ -51,8 +51,8 @@ def test_the_calendar_of_the_ready_day_follows(manager):
         ({"hours_1": "8:00-12:00, 11:00-14:00"}, "overlap"),
         (dict.fromkeys(WEEK, ""), "has no working day"),
         ({"country": "QQ"}, "There are no holidays known"),
-        ({"hands": "0"}, "greater than or equal to 1"),
-        ({"productive": "101"}, "less than or equal to 100"),
+        ({"hands": "0"}, "Give 1 or more."),
+        ({"productive": "101"}, "Give 100 at most."),
     ],
 )
 def test_what_cannot_be_worked_by_is_refused_at_its_field_and_nothing_is_kept(manager, changes, sentence):

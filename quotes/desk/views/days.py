@@ -16,6 +16,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from quotes.desk import drawing, showing
 from quotes.desk.context import DESK
+from quotes.desk.forms import PlainForm
 from quotes.desk.views.editor import draft_for, restoration_of, who
 from quotes.engine.errors import BadInput
 from quotes.pricing import planning
@@ -35,7 +36,7 @@ class DayField(forms.DateField):
         super().__init__(widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"), **options)
 
 
-class HoldForm(forms.Form):
+class HoldForm(PlainForm):
     first = DayField(label=gettext_lazy("First day"))
     last = DayField(label=gettext_lazy("Last day"))
     reason = forms.CharField(
@@ -45,7 +46,7 @@ class HoldForm(forms.Form):
     )
 
 
-class StartForm(forms.Form):
+class StartForm(PlainForm):
     starts_on = DayField(label=gettext_lazy("Work can begin on"), required=False)
 
 

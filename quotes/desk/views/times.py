@@ -2,6 +2,7 @@
 
 import re
 from datetime import time
+from typing import Any
 from uuid import UUID
 
 from django import forms
@@ -16,6 +17,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_POST
 
+from quotes.desk.forms import PlainForm
 from quotes.desk.views.days import DayField
 from quotes.desk.views.editor import who
 from shop.methods.models import Vendor, VendorClosure
@@ -30,7 +32,7 @@ TWO_LETTERS = RegexValidator(r"^[A-Za-z]{2}$", gettext_lazy("Give the two letter
 DAYS = [(str(value), label) for value, label in ShopHours.Weekday.choices]
 
 
-class TimesForm(forms.Form):
+class TimesForm(PlainForm):
     """Country, people, and a box of hours for every weekday."""
 
     country = forms.CharField(
@@ -45,8 +47,8 @@ class TimesForm(forms.Form):
     hands = forms.IntegerField(label=gettext_lazy("People who work on bikes"), min_value=1, max_value=1000)
     productive = forms.IntegerField(label=gettext_lazy("Of their hours on bikes [%]"), min_value=1, max_value=100)
 
-    def __init__(self, *args: object, **kwargs: object) -> None:
-        super().__init__(*args, **kwargs)  # type: ignore[arg-type]
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
         for value, label in DAYS:
             self.fields[f"hours_{value}"] = forms.CharField(label=label, required=False, max_length=100)
         self.fields["hours_0"].help_text = _("For instance 8:00-12:00, 13:00-17:00. Empty where it is shut.")
@@ -76,13 +78,13 @@ class TimesForm(forms.Form):
             self.spans.append((day, opens, closes))
 
 
-class ClosureForm(forms.Form):
+class ClosureForm(PlainForm):
     first = DayField(label=gettext_lazy("First day"))
     last = DayField(label=gettext_lazy("Last day"))
     reason = forms.CharField(label=gettext_lazy("Reason"), max_length=100, required=False)
 
 
-class VendorForm(forms.Form):
+class VendorForm(PlainForm):
     works_on = forms.MultipleChoiceField(
         label=gettext_lazy("Works on"),
         choices=[(digit, label) for digit, (_value, label) in zip(WEEKDAYS, DAYS, strict=True)],
