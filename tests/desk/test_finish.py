@@ -84,6 +84,16 @@ def test_the_page_says_why_a_step_waits_and_no_longer_when_it_is_proven(desk, sh
     assert "No step of this part waits for the evidence." in html
 
 
+def test_whoever_issues_is_told_on_which_parts_work_would_wait(desk, shop, tank):
+    draft(tank.restoration)
+    address = reverse("desk:issue", args=[tank.restoration.uid])
+    html = desk.get(address).content.decode()
+    assert "On 1 part work waits for finish evidence" in html
+    assert reverse("desk:finish", args=[tank.uid]) in html
+    add_evidence(part=tank, says=shop.black, kind="trace", origin="under the badge", strength="strong", **WHO)
+    assert "waits for finish evidence" not in desk.get(address).content.decode()
+
+
 def test_another_finish_says_at_once_what_waits_now(desk, shop, tank):
     add_evidence(part=tank, says=shop.green, kind="trace", origin="under the badge", strength="strong", **WHO)
     address = reverse("desk:part", args=[tank.uid])

@@ -16,12 +16,15 @@ from quotes.desk.forms import IssueForm
 from quotes.desk.views.editor import draft_for, restoration_of, who
 from quotes.pricing import services
 from quotes.pricing.models import Draft, IssuedQuote, Stage
-from quotes.pricing.selectors import priced
+from quotes.pricing.selectors import Priced, priced
 from quotes.pricing.services import KEEP_THE_FLOOR
 from quotes.pricing.sheet import sheet
 from quotes.pricing.stages import Offered, offered
 from shop.people.models import Shop
 from shop.people.roles import ROLE_MANAGER, has_role, role_required
+from shop.rates.selectors import odds
+from shop.restorations.models import Part
+from shop.routes.gate import gate_for_scope
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -70,8 +73,15 @@ def _page(request: HttpRequest, offer: Offered, form: IssueForm, status: int = 2
         "lines": len(found.given.parts) if found.given else 0,
         "credits": found.given.credits if found.given else (),
         "nameless": not Shop.objects.exists(),
+        "unproven": _unproven(found),
     }
     return render(request, "desk/issue.html", context, status=status)
+
+
+def _unproven(found: Priced) -> list[Part]:
+    """Parts on which work would have to wait for finish evidence once this is agreed."""
+    waiting = set(gate_for_scope(found.scope, odds(found.draft.priced_on)))
+    return [part for part in found.scope.parts if waiting & {str(step.uid) for step in found.scope.steps[part.pk]}]
 
 
 @require_safe
