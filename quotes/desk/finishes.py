@@ -111,6 +111,7 @@ def overrides_of(part: Part) -> list[Override]:
 class LookUpRow:
     """A source with what looking into it is expected to save."""
 
+    key: str
     name: str
     note: str
     sentence: str
@@ -138,6 +139,7 @@ def _row(worth: look_ups.Worth, parts: Mapping[str, Part], note: str, digits: in
     net = money["saving"] - money["cost"]
     useful = [share for share in worth.shares if share.changes] or worth.shares
     return LookUpRow(
+        key=worth.key,
         name=worth.name,
         note=note,
         sentence=_sentence(worth, net),

@@ -19,7 +19,7 @@ from quotes.engine.errors import BadInput
 from quotes.engine.money import from_minor, places
 from shop.methods.models import EvidenceSource, FinishRoute, Strength
 from shop.rates.models import Odds
-from shop.restorations.models import FinishAgreement, FinishCandidate, FinishEvidence, Machine, Part
+from shop.restorations.models import FinishAgreement, FinishCandidate, FinishEvidence, Looked, Machine, Part
 from shop.restorations.speaking import speaks_of
 from shop.routes.laying import Routes, works_of
 from shop.routes.selectors import Scope
@@ -150,7 +150,7 @@ def _costed(part: Part, row: FinishCandidate, routes: Routes) -> inputs.Candidat
 
 
 def look_ups(scope: Scope, odds: Odds) -> tuple[inputs.LookUp, ...]:
-    """The sources that speak of parts with finishes listed, and have not been looked into for them yet, in four queries.
+    """The sources that speak of parts with finishes listed, and have not been looked into for them yet, in five queries.
 
     What was looked into for the upper one has not been looked into for the lower.
     """
@@ -159,6 +159,7 @@ def look_ups(scope: Scope, odds: Odds) -> tuple[inputs.LookUp, ...]:
     listed = set(FinishCandidate.objects.filter(**in_scope).values_list("part", flat=True))
     heard_from = FinishEvidence.objects.filter(source__isnull=False, removed_at__isnull=True, **in_scope)
     done = set(heard_from.values_list("part", "source"))
+    done |= set(Looked.objects.filter(**in_scope).values_list("part", "source"))
     parts = [part for part in scope.parts if part.pk in listed]
     found = []
     for source in EvidenceSource.objects.prefetch_related("kinds").order_by("name"):

@@ -10,11 +10,12 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from quotes.pricing.models import Draft
+from shop.journal.models import Entry
 from shop.methods.models import EvidenceSource, Finish, PartKind
 from shop.papers.models import Photograph
 from shop.people.roles import ROLE_DESK, ROLE_MANAGER, ROLE_MECHANIC
 from shop.restorations.evidence import add_evidence
-from shop.restorations.models import FinishAgreement, FinishCandidate, FinishEvidence, Part
+from shop.restorations.models import FinishAgreement, FinishCandidate, FinishEvidence, Looked, Part
 from shop.routes.finishes import list_finish
 from shop.routes.models import Override, Step
 from tests.desk.test_editor import HTMX, person, price_in, sent
@@ -82,6 +83,24 @@ def test_the_page_says_why_a_step_waits_and_no_longer_when_it_is_proven(desk, sh
     html = page(desk, tank)
     assert "Black is proven (about 19 in 20)." in html
     assert "No step of this part waits for the evidence." in html
+
+
+def test_where_nothing_was_found_nobody_is_sent_again_until_it_is_taken_back(desk, shop, tank):
+    draft(tank.restoration)
+    source = EvidenceSource.objects.create(name="Parts book", cost_minor=500, strength="fair")
+    address = reverse("desk:look_ups", args=[tank.restoration.uid])
+    assert "Looked, found nothing" in desk.get(address).content.decode()
+    for _twice in range(2):
+        desk.post(reverse("desk:found_nothing", args=[tank.restoration.uid, source.uid]))
+    row = Looked.objects.get()
+    assert (row.part, row.source) == (tank, source)
+    html = desk.get(address).content.decode()
+    assert "Looked, found nothing" not in html
+    assert "Looked into, nothing found" in html
+    desk.post(reverse("desk:look_again", args=[row.pk]))
+    assert "Looked, found nothing" in desk.get(address).content.decode()
+    told = Entry.objects.filter(subject_uid=tank.uid).values_list("what", flat=True)
+    assert {"looked, found nothing", "to be looked into again"} <= set(told)
 
 
 def test_whoever_issues_is_told_on_which_parts_work_would_wait(desk, shop, tank):

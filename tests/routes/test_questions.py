@@ -177,7 +177,7 @@ def test_questions_take_the_same_few_queries_for_one_part_and_for_many(
         found = scope(Restoration.objects.select_related("machine").get())
         with django_assert_num_queries(3):
             assert len(questions(found, ODDS)) == number + 2
-        with django_assert_num_queries(4):
+        with django_assert_num_queries(5):
             assert len(look_ups(found, ODDS)) == number + 1
 
 

@@ -18,14 +18,17 @@ from quotes.desk.context import DESK
 from quotes.desk.forms_finish import EvidenceForm, ListForm, OverrideForm, SignForm
 from quotes.desk.views.editor import draft_for, part_of, restoration_of, who
 from quotes.pricing.selectors import priced
+from shop.methods.models import EvidenceSource
 from shop.papers.photographs_forms import PhotographForm, photograph_from
 from shop.people.roles import role_required
 from shop.rates.models import Odds
 from shop.rates.selectors import odds
 from shop.restorations import evidence as services
-from shop.restorations.models import FinishCandidate, FinishEvidence, Part
-from shop.routes import gate
+from shop.restorations.looking import look_again, note_found_nothing
+from shop.restorations.models import FinishCandidate, FinishEvidence, Looked, Part
+from shop.routes import gate, questions
 from shop.routes.finishes import list_finish, sign_finish
+from shop.routes.selectors import scope
 
 
 def odds_today() -> Odds:
@@ -223,9 +226,33 @@ def look_ups(request: HttpRequest, uid: UUID) -> HttpResponse:
         "restoration": found.scope.restoration,
         "rows": finishes.look_up_rows(found, odds(draft.priced_on)),
         "unlisted": finishes.unlisted(found),
+        "looked": Looked.objects.filter(part__restoration=found.scope.restoration).select_related("part", "source"),
         "error": found.error.sentence(_(found.error.template)) if found.error else "",
     }
     return render(request, "desk/look_ups.html", context)
+
+
+@require_POST
+@role_required(*DESK)
+def found_nothing(request: HttpRequest, uid: UUID, source: UUID) -> HttpResponseRedirect:
+    """Looked, and found nothing about any of the parts it was to be asked about."""
+    draft = draft_for(request, restoration_of(uid))
+    row, known = get_object_or_404(EvidenceSource, uid=source), scope(draft.restoration)
+    asked = next(
+        (item.parts for item in questions.look_ups(known, odds(draft.priced_on)) if item.key == str(source)), ()
+    )
+    parts = [part for part in known.parts if str(part.uid) in asked]
+    if note_found_nothing(parts=parts, source=row, who=who(request), now=timezone.now()):
+        messages.success(request, _("Noted: nothing found in “%(source)s”.") % {"source": row})
+    return redirect("desk:look_ups", uid=uid)
+
+
+@require_POST
+@role_required(*DESK)
+def again(request: HttpRequest, pk: int) -> HttpResponseRedirect:
+    row = get_object_or_404(Looked.objects.select_related("part__restoration", "source"), pk=pk)
+    look_again(looked=row, who=who(request), now=timezone.now())
+    return redirect("desk:look_ups", uid=row.part.restoration.uid)
 
 
 urlpatterns = [
@@ -240,4 +267,6 @@ urlpatterns = [
     path("evidence/<uuid:uid>/bring-back/", bring_back, name="bring_back_evidence"),
     path("parts/<uuid:uid>/finish/override/", override, name="override"),
     path("restorations/<uuid:uid>/look-ups/", look_ups, name="look_ups"),
+    path("restorations/<uuid:uid>/look-ups/<uuid:source>/", found_nothing, name="found_nothing"),
+    path("looked/<int:pk>/again/", again, name="look_again"),
 ]

@@ -1,7 +1,7 @@
 """What it is: customers, machines, restorations and their parts."""
 
 from shop.restorations.models.damage import PartDamage
-from shop.restorations.models.evidence import FinishAgreement, FinishCandidate, FinishEvidence
+from shop.restorations.models.evidence import FinishAgreement, FinishCandidate, FinishEvidence, Looked
 from shop.restorations.models.limits import AT_LEAST, AT_MOST, MANY, SIZE, STRENGTH, THICKNESS, between
 from shop.restorations.models.what import Basis, Customer, Machine, Part, Restoration, Side
 
@@ -17,6 +17,7 @@ __all__ = [
     "FinishAgreement",
     "FinishCandidate",
     "FinishEvidence",
+    "Looked",
     "Machine",
     "Part",
     "PartDamage",

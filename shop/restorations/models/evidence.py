@@ -93,6 +93,22 @@ class FinishEvidence(models.Model):
         return f"{self.origin}: {self.says or _('none of these')}"
 
 
+class Looked(models.Model):
+    """A source somebody looked into for a part and found nothing in: it is not asked for again. Taken back by deleting."""
+
+    part = models.ForeignKey(Part, models.CASCADE, related_name="looked")
+    source = models.ForeignKey(EvidenceSource, models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+    who = models.CharField(max_length=150)
+
+    class Meta:
+        ordering = ["part", "at"]
+        constraints = [UniqueConstraint(fields=["part", "source"], name="looked_once")]
+
+    def __str__(self) -> str:
+        return f"{self.part}: {self.source}"
+
+
 class FinishAgreement(models.Model):
     """What the customer signed for on a part: the finish, and how it departs from what the factory did."""
 
