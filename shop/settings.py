@@ -117,6 +117,8 @@ MIDDLEWARE = [
 ]
 
 ROOT_URLCONF = "shop.urls"
+# Where a restoration is shown is the desk's to say; rooms below link to it through the row itself.
+ABSOLUTE_URL_OVERRIDES = {"restorations.restoration": lambda row: f"/restorations/{row.uid}/"}
 WSGI_APPLICATION = "shop.wsgi.application"
 
 TEMPLATES = [

@@ -4,6 +4,7 @@ import pytest
 from django.urls import reverse
 
 from shop.people.roles import ROLE_DESK, ROLE_MANAGER, ROLE_MECHANIC
+from tests.desk import rows
 from tests.desk.test_editor import person
 
 pytestmark = pytest.mark.django_db
@@ -20,3 +21,8 @@ def test_nobody_is_shown_a_way_that_is_closed_to_them(client, role):
 def test_a_mechanic_has_no_business_with_background_jobs(client):
     client.force_login(person(ROLE_MECHANIC))
     assert client.get(reverse("outbox:background_jobs")).status_code == 403
+
+
+def test_a_row_knows_the_page_of_its_restoration():
+    bike = rows.restoration()
+    assert bike.get_absolute_url() == reverse("desk:restoration", args=[bike.uid])
