@@ -61,6 +61,8 @@ QUICKLY = (
     "2",
     "--ignore=tests/fixtures",
     "--ignore=tests/people",
+    "--ignore=tests/papers",
+    "--ignore=tests/pricing/test_adding_up.py",
     "--ignore=tests/outbox/test_loop.py",
 )  # the slowest that change least
 OTHER_TESTS = (*ALL_BUT_THOSE, "-p", "tests.shop.database_tests", "--database-tests", "none")
