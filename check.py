@@ -367,7 +367,7 @@ def close(results: list[Result], options: argparse.Namespace) -> int:
 
 def options() -> argparse.Namespace:
     parser = argparse.ArgumentParser(description="Run all that must hold.", allow_abbrev=False)
-    parser.add_argument("--quick", action="store_true", help="under a minute: style, types, and tests on SQLite")
+    parser.add_argument("--quick", action="store_true", help="a minute and a half: style, types, and tests on SQLite")
     parser.add_argument("--long", action="store_true", help="the long simulations too")
     parser.add_argument("--no-skips", action="store_true", help="what could not be run counts as failed")
     parser.add_argument("--verbose", action="store_true", help="show what every step printed")
