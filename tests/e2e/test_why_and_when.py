@@ -81,7 +81,7 @@ def test_a_second_edit_while_the_first_is_worked_out_ends_with_its_own_day(at: P
 
 @pytest.mark.parametrize("at", [360, 1280], indirect=True)
 def test_why_loads_what_moves_it_and_has_no_barriers(at: Page) -> None:
-    at.get_by_role("link", name="Why, and what moves it").first.click()
+    at.get_by_role("link", name="Why", exact=True).click()
     expect(at.get_by_role("heading", name="What moves it most")).to_be_visible()
     swung = at.locator("section[aria-labelledby=what-moves] figure.picture")
     expect(swung).to_have_count(3, timeout=LONG)
