@@ -107,6 +107,14 @@ def content(kept: Plan) -> Worked:
     return canonical.load(Worked, kept.content.encode())
 
 
+def worked_out(given: inputs.Restoration, explained: Explained, *, restoration: Restoration) -> Worked:
+    """The plan that is kept where it rests on the same, else the same worked out for this look. Raises `BadInput`."""
+    kept = kept_plan(restoration)
+    if kept is not None and kept.scope_version == restoration.scope_version and kept.rests_on == rests_on(given):
+        return content(kept)
+    return work_out(given, explained, restoration=restoration)
+
+
 def is_fresh(kept: Plan, *, draft: Draft, today: date) -> bool:
     """Whether nothing that the plan rests on has changed since."""
     found = scope(draft.restoration)

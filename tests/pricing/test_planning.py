@@ -9,6 +9,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from quotes.engine.errors import BadInput
+from quotes.pricing import planning
 from quotes.pricing.models import Draft
 from quotes.pricing.planning import is_fresh, plan_draft
 from quotes.pricing.selectors import priced
@@ -21,6 +22,7 @@ from shop.restorations.services import start_on
 from shop.routes.models import Plan, Step
 from shop.routes.parts import edit_part
 from shop.routes.planning import hold
+from shop.routes.schedules import schedule
 from tests.planned import agree_to, fresh_draft, kept, lever, planning_workshop, work_out_anew
 from tests.workshop import NOW, SINCE, TODAY, WHO, Workshop, frame, restoration, workshop
 
@@ -227,3 +229,22 @@ def test_it_asks_the_same_number_of_questions_for_two_parts_and_for_forty(bike: 
         frame(bike, shop, name=f"Frame {number}")
         lever(bike, shop, name=f"Lever {number}")
     assert (asked(make), asked(look)) == few
+
+
+def looked_at(bike: Restoration, today: date = TODAY) -> planning.Worked:
+    found = priced(fresh_draft(bike))
+    assert found.explained is not None
+    given = planning.scheduled_as_priced(found, schedule(found.scope, today=today))
+    return planning.worked_out(given, found.explained, restoration=bike)
+
+
+def test_a_look_reads_the_plan_that_is_kept_and_says_the_same_as_working_it_out(
+    bike: Restoration, shop: Workshop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    anew = looked_at(bike)
+    kept(bike)
+    monkeypatch.setattr(planning, "promise", None)  # nothing is tried out again
+    assert looked_at(bike) == anew
+    part_changed(bike, shop)
+    with pytest.raises(TypeError):  # what the kept one does not rest on any more has to be
+        looked_at(bike)

@@ -67,7 +67,7 @@ def _page(
     try:
         given = planning.scheduled_as_priced(found, schedule(found.scope, today=today))
         assert found.explained is not None
-        worked = planning.work_out(given, found.explained, restoration=row)
+        worked = planning.worked_out(given, found.explained, restoration=row)
         context |= {"worked": worked, "picture": drawing.days(worked, given), "table": showing.days(worked, given)}
     except BadInput as error:
         context["error"] = error.sentence(_(error.template))
