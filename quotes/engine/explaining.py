@@ -31,7 +31,7 @@ def line(explained: Explained, restoration: Restoration, uid: str) -> Figure:
     with localcontext(CONTEXT):
         steps = [step for step in explained.steps if step.part == uid]
         names = {step.uid: step.name for part in restoration.parts for step in part.steps}
-        opened = {f"cost of {label}": (key, label) for key, label in CLASS_NAMES.items()}
+        opened = {f"cost of {label}": key for key, label in CLASS_NAMES.items()}
         return _opened(explained.figures[uid], explained, uid, steps, names, opened)
 
 
@@ -41,11 +41,11 @@ def _opened(
     uid: str,
     steps: Sequence[StepResult],
     names: dict[str, str],
-    opened: dict[str, tuple[str, str]],
+    opened: dict[str, str],
 ) -> Figure:
     if figure.name in opened:
-        key, _label = opened[figure.name]
-        return total(figure.name, figure.unit, tuple(_of_class(key, figure.unit, explained, uid, steps, names)))
+        brought = _of_class(opened[figure.name], figure.unit, explained, uid, steps, names)
+        return total(figure.name, figure.unit, tuple(brought))
     inputs = tuple(_opened(item, explained, uid, steps, names, opened) for item in figure.inputs)
     return figure._replace(inputs=inputs)
 

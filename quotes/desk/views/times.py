@@ -17,6 +17,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_POST
 
+from quotes.desk import saving
 from quotes.desk.forms import PlainForm
 from quotes.desk.views.days import DayField
 from quotes.desk.views.editor import who
@@ -127,16 +128,8 @@ def times(request: HttpRequest) -> HttpResponse:
             messages.success(request, _("Saved. Ready days are worked out with it from now on."))
             return redirect("desk:times")
         except ValidationError as error:
-            _place(form, error)
+            saving.place(form, error, "hours_0")  # what is wrong with all the hours stands at the first day
     return _page(request, form, ClosureForm(), status=422 if request.method == "POST" else 200)
-
-
-def _place(form: forms.Form, error: ValidationError) -> None:
-    """Each sentence at its field; that about all the hours at the first day."""
-    for field, texts in error.message_dict.items():
-        name = "hours_0" if field == "hours" else field
-        for text in texts:
-            form.add_error(name if name in form.fields else None, text)
 
 
 def _page(request: HttpRequest, form: forms.Form, closure_form: forms.Form, *, status: int = 200) -> HttpResponse:
@@ -174,9 +167,7 @@ def end_closure(request: HttpRequest, pk: int) -> HttpResponseRedirect:
 @role_required(ROLE_MANAGER)
 def vendor(request: HttpRequest, uid: UUID) -> HttpResponse:
     row = get_object_or_404(Vendor, uid=uid)
-    names = ("country", "subdivision", "transport_days")
-    now = {name: getattr(row, name) for name in names} | {"works_on": list(row.works_on)}
-    form = VendorForm(request.POST or None, initial=now)
+    form = VendorForm(request.POST or None, initial=_of_vendor(row))
     if request.method == "POST" and form.is_valid():
         try:
             set_vendor_times(vendor=row, **form.cleaned_data, who=who(request), now=timezone.now())
@@ -186,6 +177,11 @@ def vendor(request: HttpRequest, uid: UUID) -> HttpResponse:
             row.refresh_from_db()
             form.add_error(None, error)
     return _vendor_page(request, row, form, ClosureForm(), status=422 if request.method == "POST" else 200)
+
+
+def _of_vendor(row: Vendor) -> dict[str, object]:
+    said = {name: getattr(row, name) for name in ("country", "subdivision", "transport_days")}
+    return said | {"works_on": list(row.works_on)}
 
 
 def _vendor_page(
@@ -207,10 +203,7 @@ def add_vendor_closure(request: HttpRequest, uid: UUID) -> HttpResponse:
             return redirect("desk:vendor_times", uid=uid)
         except ValidationError as error:
             form.add_error(None, error)
-    now = {name: getattr(row, name) for name in ("country", "subdivision", "transport_days")} | {
-        "works_on": list(row.works_on)
-    }
-    return _vendor_page(request, row, VendorForm(initial=now), form, status=422)
+    return _vendor_page(request, row, VendorForm(initial=_of_vendor(row)), form, status=422)
 
 
 @require_POST

@@ -24,7 +24,6 @@ from quotes.engine.inputs import (
     NONE_OF_THESE,
     ONE,
     ZERO,
-    Basis,
     Break,
     Damage,
     Evidence,
@@ -192,8 +191,6 @@ def _of_prices(
 
 
 def _of_part(part: Part, explained: Explained) -> Iterator[_Candidate]:
-    if part.basis is not Basis.FIXED and not part.damages and part.question is None:
-        return
     for item in part.damages:
         if item.treatment is Treatment.OURS:
             gone, there = _without(part.uid, item), _found(part.uid, item)
