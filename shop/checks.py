@@ -103,7 +103,7 @@ def _loads(library: str) -> bool:
 def check_currency(**_: Any) -> list[CheckMessage]:
     from quotes.engine.money import MINOR_UNITS
 
-    if settings.CURRENCY in MINOR_UNITS:
+    if not settings.CURRENCY or settings.CURRENCY in MINOR_UNITS:
         return []
     return [
         Error(

@@ -10,7 +10,7 @@
 ``BAREFRAME_DEBUG``        ``1`` for development
 ``BAREFRAME_LANGUAGE``     default ``en-gb``
 ``BAREFRAME_TIME_ZONE``    default ``Europe/London``
-``BAREFRAME_CURRENCY``     ISO 4217 code, default ``EUR``
+``BAREFRAME_CURRENCY``     ISO 4217 code; empty: the one the shop named when it was set up
 =========================  ==================================================================
 """
 
@@ -200,7 +200,7 @@ USE_TZ = True
 LOCALE_PATHS = [BASE_DIR / "locale"]
 
 # One currency per shop. It is refused at start when amounts of another one exist.
-CURRENCY = os.environ.get("BAREFRAME_CURRENCY", "EUR")
+CURRENCY = os.environ.get("BAREFRAME_CURRENCY", "EUR" if _flag("BAREFRAME_TESTING") else "")
 
 STATIC_URL = "/static/"
 STATICFILES_DIRS = [BASE_DIR / "static"]

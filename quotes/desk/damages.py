@@ -4,12 +4,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
-from django.conf import settings
-
 from quotes.engine import inputs, rollup
 from quotes.engine.errors import BadInput
 from quotes.engine.money import from_minor, places, rounded
 from quotes.pricing.selectors import Priced
+from shop import currency
 from shop.methods.models import DamageStep, PossibleDamage
 from shop.rates.selectors import catalogue
 from shop.restorations.models import Part, PartDamage
@@ -51,7 +50,7 @@ def listed(part: Part) -> Listed:
 
 
 def _row(damage: PartDamage) -> Row:
-    digits = places(settings.CURRENCY)
+    digits = places(currency.code())
     amounts = (damage.low_minor, damage.likely_minor, damage.high_minor)
     return Row(damage, *(from_minor(minor, digits=digits) for minor in amounts))
 

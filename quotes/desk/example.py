@@ -7,12 +7,12 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any, TypedDict
 
-from django.conf import settings
 from django.db import transaction
 
 from quotes.desk.example_finishes import prove
 from quotes.engine.money import places, to_minor
 from quotes.pricing.services import change_draft, open_draft
+from shop import currency
 from shop.journal.services import SYSTEM
 from shop.methods.loading import Told, by_name, read
 from shop.methods.models import Finish, Template
@@ -141,4 +141,4 @@ def _draft(restoration: Restoration, told: Told, today: date, common: _Common) -
 
 
 def _minor(price: Decimal | int) -> int:
-    return to_minor(Decimal(price), digits=places(settings.CURRENCY))
+    return to_minor(Decimal(price), digits=places(currency.code()))

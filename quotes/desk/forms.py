@@ -4,7 +4,6 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from django import forms
-from django.conf import settings
 from django.core.validators import MaxLengthValidator
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -12,6 +11,7 @@ from django.utils.translation import gettext_lazy
 from quotes.engine import canonical
 from quotes.engine.money import from_minor, places, to_minor
 from quotes.pricing.models import Draft
+from shop import currency
 from shop.methods.models import Measure, Operation, PartKind, Service
 from shop.rates.models import Status, TaxRate
 from shop.restorations.models import Part, Side
@@ -85,14 +85,14 @@ class MinorMoney(Number):
 
     def __init__(self, **kwargs: Any) -> None:
         kept = {name: kwargs[name] for name in ("label", "required", "help_text", "initial") if name in kwargs}
-        super().__init__(decimal_places=places(settings.CURRENCY), max_digits=15, min_value=0, **kept)
+        super().__init__(decimal_places=places(currency.code()), max_digits=15, min_value=0, **kept)
 
     def clean(self, value: Any) -> Any:
         amount = super().clean(value)
-        return None if amount is None else to_minor(Decimal(amount), digits=places(settings.CURRENCY))
+        return None if amount is None else to_minor(Decimal(amount), digits=places(currency.code()))
 
     def prepare_value(self, value: Any) -> Any:
-        return canonical.text(from_minor(value, digits=places(settings.CURRENCY))) if isinstance(value, int) else value
+        return canonical.text(from_minor(value, digits=places(currency.code()))) if isinstance(value, int) else value
 
 
 class PartForm(PartModelForm):
@@ -154,7 +154,7 @@ class MoneyField(Number):
     """An amount in the shop's currency, in its own number of decimal places."""
 
     def __init__(self, **kwargs: Any) -> None:
-        super().__init__(decimal_places=places(settings.CURRENCY), max_digits=15, **kwargs)
+        super().__init__(decimal_places=places(currency.code()), max_digits=15, **kwargs)
 
     def prepare_value(self, value: Any) -> Any:
         return value
@@ -184,7 +184,7 @@ class StepForm(StepModelForm):
 
     def __init__(self, data: Any = None, *, instance: Step) -> None:
         super().__init__(data, instance=instance, auto_id=f"{instance.uid}-%s")
-        digits = places(settings.CURRENCY)
+        digits = places(currency.code())
         step: Step = self.instance
         self.initial["replacement"] = from_minor(step.replacement_minor, digits=digits)
         self.initial["buy_price"] = from_minor(step.buy_price_minor, digits=digits)
@@ -357,7 +357,7 @@ def _text(value: object) -> str:
 
 def in_minor(changes: dict[str, Any]) -> dict[str, Any]:
     """Money of a step's form as the columns keep it."""
-    digits = places(settings.CURRENCY)
+    digits = places(currency.code())
     return {
         COLUMNS.get(name, name): to_minor(value or Decimal(0), digits=digits) if name in COLUMNS else value
         for name, value in changes.items()

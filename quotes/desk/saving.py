@@ -5,7 +5,6 @@ from decimal import Decimal
 from typing import Any, cast
 
 from django import forms
-from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.db.models import Model
 from django.forms import BaseForm, BoundField
@@ -14,7 +13,7 @@ from django.utils.translation import gettext as _
 
 from quotes.desk.forms import COLUMNS, EMPTY, SEEN, MoneyField, in_minor, shown
 from quotes.engine.money import from_minor, places
-from shop import text
+from shop import currency, text
 from shop.restorations.services import ChangedMeanwhileError
 
 SETTLE = "settle"
@@ -143,7 +142,7 @@ def theirs(box: BoundField) -> str | None:
 
 
 def _as_boxed(name: str, value: Any) -> Any:
-    return from_minor(value, digits=places(settings.CURRENCY)) if name in COLUMNS else value
+    return from_minor(value, digits=places(currency.code())) if name in COLUMNS else value
 
 
 def _as_sent(field: forms.Field, value: Any) -> str:
@@ -158,7 +157,7 @@ def in_words(field: forms.Field, value: Any) -> str:
     if isinstance(field, forms.ChoiceField):
         return _choice_in_words(field, _as_sent(field, value))
     if isinstance(field, MoneyField):
-        return text.money(value, settings.CURRENCY)
+        return text.money(value, currency.code())
     return _as_sent(field, value) or _("nothing")
 
 

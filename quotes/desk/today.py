@@ -4,7 +4,6 @@ from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from decimal import Decimal
 
-from django.conf import settings
 from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet, Subquery, Sum
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -16,6 +15,7 @@ from quotes.pricing import selectors
 from quotes.pricing.models import Draft, IssuedQuote, Outcome, Stage
 from quotes.pricing.offer import OfferLine, finish_text
 from quotes.pricing.paper import offer_of
+from shop import currency
 from shop.restorations.models import Part, Restoration
 from shop.routes.models import Authorisation, Step
 
@@ -232,7 +232,7 @@ def _accepted() -> QuerySet[IssuedQuote]:
 
 def _sum(quotes: QuerySet[IssuedQuote]) -> tuple[int, Decimal]:
     sums = quotes.aggregate(count=Count("pk"), net=Sum("net_minor"))
-    return sums["count"], from_minor(sums["net"] or 0, digits=places(settings.CURRENCY))
+    return sums["count"], from_minor(sums["net"] or 0, digits=places(currency.code()))
 
 
 def _below_floor(quote: IssuedQuote, day: date) -> Line:

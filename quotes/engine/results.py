@@ -138,11 +138,13 @@ class TaxLine:
 
 @dataclass(frozen=True, slots=True)
 class Instalment:
-    """One payment stage with its amount."""
+    """One payment stage with its amount, due ``days`` after ``event``."""
 
     name: str
     due: str
     amount: Decimal
+    event: str = ""
+    days: int = 0
 
 
 @dataclass(frozen=True, slots=True)

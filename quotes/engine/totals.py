@@ -318,5 +318,6 @@ def _instalments(book: Book, policy: Policy, total: Decimal, digits: int) -> tup
         total, [stage.percent for stage in policy.stages], digits=digits, rule=policy.rounding
     )
     return tuple(
-        Instalment(stage.name, stage.due, amount) for stage, amount in zip(policy.stages, amounts, strict=True)
+        Instalment(stage.name, stage.due, amount, stage.event, stage.days)
+        for stage, amount in zip(policy.stages, amounts, strict=True)
     )

@@ -8,4 +8,7 @@ GUARDS = (
     append_only("pricing_issuedstep", "The scope of an issued quote is never changed or deleted."),
     append_only("pricing_outcome", "The outcome of a quote is recorded once."),
     append_only("pricing_quotepaper", "The PDF of an issued quote is kept as it went out."),
+    append_only("pricing_receipt", "A receipt is never changed or deleted. Reverse it, and note it anew."),
+    append_only("pricing_message", "What was said to or by a customer is kept as it was said."),
+    append_only("pricing_mailed", "What was sent to a customer is kept as it was sent."),
 )

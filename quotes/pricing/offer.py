@@ -63,9 +63,13 @@ class OfferTax:
 
 @dataclass(frozen=True, slots=True)
 class OfferStage:
+    """A payment: ``due`` in words, ``days`` after ``event`` for whoever keeps the money."""
+
     name: str
     due: str
     amount: Decimal
+    event: str = ""
+    days: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,7 +227,7 @@ def build(
         net=result.net,
         taxes=tuple(OfferTax(t.name, t.rate * 100, t.net, t.tax) for t in result.taxes),
         total=result.total,
-        stages=tuple(OfferStage(s.name, s.due, s.amount) for s in result.instalments),
+        stages=tuple(OfferStage(s.name, s.due, s.amount, s.event, s.days) for s in result.instalments),
         assumptions=tuple(line.strip() for line in assumptions.splitlines() if line.strip()),
         cautions=cautions(scope, terms.steps),
         record=record,

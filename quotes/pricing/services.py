@@ -24,6 +24,7 @@ from quotes.pricing import offer as offers
 from quotes.pricing.models import Draft, IssuedLine, IssuedQuote, IssuedStep, Outcome, Stage
 from quotes.pricing.selectors import Priced
 from quotes.pricing.stages import Offered, offered
+from shop import currency
 from shop.journal import services as journal
 from shop.journal.selectors import head
 from shop.journal.services import record, subject_of
@@ -291,7 +292,7 @@ def _row(
             version=version,
             issued_on=today,
             valid_until=valid_until,
-            currency=settings.CURRENCY,
+            currency=currency.code(),
             shop=Shop.objects.first(),
             draft=found.draft,
             scope=found.scope,
@@ -313,7 +314,7 @@ def _row(
         issued_at=now,
         issued_by=who,
         valid_until=valid_until,
-        currency=settings.CURRENCY,
+        currency=currency.code(),
         below_floor_reason=below_floor,
         variants=canonical.dump(dict(PRESENT)).decode(),
         journal_position=position,
@@ -348,12 +349,12 @@ def _steps(given: inputs.Restoration) -> dict[str, str]:
 
 
 def _contingency(result: Result) -> int:
-    digits = places(settings.CURRENCY)
+    digits = places(currency.code())
     return to_minor(rounded(result.contingency, digits=digits), digits=digits)
 
 
 def _minor(result: Result) -> dict[str, int]:
-    digits = places(settings.CURRENCY)
+    digits = places(currency.code())
     names = ("price", "discount", "net", "tax", "total")
     return {f"{name}_minor": to_minor(getattr(result, name), digits=digits) for name in names}
 
@@ -361,7 +362,7 @@ def _minor(result: Result) -> dict[str, int]:
 def _save_lines(quote: IssuedQuote, found: Priced) -> None:
     assert found.explained is not None
     assert found.given is not None
-    digits = places(settings.CURRENCY)
+    digits = places(currency.code())
     IssuedLine.objects.bulk_create(
         IssuedLine(
             quote=quote,

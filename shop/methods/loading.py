@@ -7,10 +7,10 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any, TypeVar
 
-from django.conf import settings
 from django.db import models
 
 from quotes.engine.money import places, to_minor
+from shop import currency
 from shop.methods.models import (
     ConditionFactor,
     Consumable,
@@ -86,7 +86,7 @@ def _kinds(told: Told) -> None:
 
 
 def _minor(price: Decimal | int) -> int:
-    return to_minor(Decimal(price), digits=places(settings.CURRENCY))
+    return to_minor(Decimal(price), digits=places(currency.code()))
 
 
 # -- operations and services ---------------------------------------------------------------------------------------

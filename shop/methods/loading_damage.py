@@ -4,9 +4,8 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
-from django.conf import settings
-
 from quotes.engine.money import places, to_minor
+from shop import currency
 from shop.methods.loading import Told, by_name, kept, read
 from shop.methods.models import DamageStep, Measure, Operation, PartKind, PossibleDamage, Service
 
@@ -30,7 +29,7 @@ def load_damages(folder: Path) -> None:
 
 def _damage(told: Told, kinds: dict[str, PartKind]) -> PossibleDamage:
     _known(told, DAMAGE_WORDS)
-    digits = places(settings.CURRENCY)
+    digits = places(currency.code())
     costs = [to_minor(Decimal(cost), digits=digits) for cost in told["costs"]]
     damage = PossibleDamage(
         kind=kinds[told["kind"]],

@@ -3,6 +3,8 @@ from typing import Any
 from django.apps import AppConfig
 from django.db.models.signals import post_migrate
 
+from shop import currency
+
 
 class PeopleConfig(AppConfig):
     name = "shop.people"
@@ -11,9 +13,16 @@ class PeopleConfig(AppConfig):
 
     def ready(self) -> None:
         post_migrate.connect(_make_roles, sender=self)
+        currency.register(_said_currency)
 
 
 def _make_roles(*, using: str, **_: Any) -> None:
     from shop.people.services import ensure_roles
 
     ensure_roles(using=using)
+
+
+def _said_currency() -> str:
+    from shop.people.models import Shop
+
+    return Shop.objects.values_list("currency", flat=True).first() or ""

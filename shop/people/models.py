@@ -45,6 +45,8 @@ class Shop(models.Model):
     productive = models.PositiveSmallIntegerField(
         _("of their hours on bikes [%]"), default=70, validators=[MinValueValidator(1), MaxValueValidator(100)]
     )
+    currency = models.CharField(_("currency"), max_length=3, blank=True, help_text=_("Three letters, such as EUR."))
+    set_up_at = models.DateTimeField(null=True, editable=False)
     only = models.BooleanField(default=True, unique=True, editable=False)
 
     class Meta:

@@ -4,17 +4,17 @@ from collections.abc import Iterable
 from dataclasses import replace
 from decimal import Decimal
 
-from django.conf import settings
 from django.utils.translation import gettext as _
 
 from quotes.engine import inputs
 from quotes.engine.money import from_minor, places
+from shop import currency
 from shop.methods.models import StandardTime, Usage
 from shop.rates.models import ConsumablePrice, Dated, GradeRate, Odds, PricePolicy, ServicePrice, Status, TaxRate
 
 
 def money(minor: int) -> Decimal:
-    return from_minor(minor, digits=places(settings.CURRENCY))
+    return from_minor(minor, digits=places(currency.code()))
 
 
 def fraction(percent: Decimal) -> Decimal:
@@ -133,7 +133,7 @@ def tax_rate(rate: TaxRate) -> inputs.TaxRate:
 def policy(row: PricePolicy) -> inputs.Policy:
     by_hours = row.overhead_by == PricePolicy.OverheadBy.HOURS
     return inputs.Policy(
-        currency=settings.CURRENCY,
+        currency=currency.code(),
         price_by=inputs.PriceBy(row.price_by),
         labour_margin=fraction(row.labour_margin),
         overhead_margin=fraction(row.overhead_margin),
@@ -148,7 +148,7 @@ def policy(row: PricePolicy) -> inputs.Policy:
         tax_by=inputs.TaxBy(row.tax_by),
         rounding=row.rounding,
         stages=tuple(
-            inputs.PaymentStage(stage.name, stage.percent, stage.due)
+            inputs.PaymentStage(stage.name, stage.percent, stage.due, stage.event, stage.days)
             for stage in sorted(row.stages.all(), key=lambda stage: stage.position)
         ),
         source=_("price policy of %(day)s, revision %(revision)s") % _when(row),

@@ -88,7 +88,10 @@ def _policy(told: Told, days: Callable[[Told], date], common: _Common) -> None:
     exact["validity_days"] = terms["validity_days"]
     services.note_policy(
         valid_from=days(told),
-        stages=[inputs.PaymentStage(s["name"], Decimal(s["percent"]), s["due"]) for s in told["stage"]],
+        stages=[
+            inputs.PaymentStage(s["name"], Decimal(s["percent"]), s["due"], s["event"], s.get("days", 0))
+            for s in told["stage"]
+        ],
         handling_grade=by_name(Grade)[told["handling_grade"]],
         **exact,
         **common,

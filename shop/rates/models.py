@@ -59,6 +59,8 @@ class ConsumablePrice(Dated):
     pack_size = models.DecimalField(_("pack size"), max_digits=10, decimal_places=3, validators=ABOVE_ZERO)
     pack_price_minor = models.BigIntegerField(_("price of a pack"))
     status = models.CharField(_("price is"), max_length=8, choices=Status, default=Status.SEEN)
+    said_by = models.CharField(_("who said so"), max_length=120, blank=True)
+    valid_until = models.DateField(_("price holds until"), null=True, blank=True)
 
     class Meta(Dated.Meta):
         constraints = [
@@ -83,6 +85,8 @@ class ServicePrice(Dated):
     )
     handling_grade = models.ForeignKey("people.Grade", models.PROTECT, verbose_name=_("handled by"))
     status = models.CharField(_("price is"), max_length=8, choices=Status, default=Status.SEEN)
+    said_by = models.CharField(_("who said so"), max_length=120, blank=True)
+    valid_until = models.DateField(_("price holds until"), null=True, blank=True)
 
     class Meta(Dated.Meta):
         constraints = [
@@ -176,6 +180,11 @@ class PricePolicy(Dated):
     rounding = models.CharField(_("rounding"), max_length=10, choices=Rounding, default=Rounding.HALF_UP)
     validity_days = models.PositiveIntegerField(_("quotes are valid for [days]"), default=30)
     assumptions = models.TextField(_("assumptions on every quote"), blank=True)
+    storage_after_days = models.PositiveIntegerField(_("storage is charged from held day"), default=15)
+    storage_minor = models.BigIntegerField(_("storage per day, before tax"), default=0)
+    quiet_days = models.PositiveIntegerField(
+        _("a customer hears from us at least every [days]"), default=14, validators=[MinValueValidator(1)]
+    )
 
     class Meta(Dated.Meta):
         constraints = [
@@ -194,7 +203,13 @@ class PricePolicy(Dated):
             ),
             CheckConstraint(
                 condition=Q(
-                    overhead_rate_minor__gte=0, overhead_percent__gte=0, handling_percent__gte=0, mixed_percent__gte=0
+                    overhead_rate_minor__gte=0,
+                    overhead_percent__gte=0,
+                    handling_percent__gte=0,
+                    mixed_percent__gte=0,
+                    storage_minor__gte=0,
+                    storage_after_days__gte=1,
+                    quiet_days__gte=1,
                 ),
                 name="policy_not_negative",
             ),
@@ -205,11 +220,24 @@ class PricePolicy(Dated):
 
 
 class PaymentStage(models.Model):
+    """A share of the total, due ``days`` after an event; ``due`` says so in the customer's words."""
+
+    class Event(models.TextChoices):
+        ACCEPTED = "accepted", _("the quote is accepted")
+        STRIPPED = "stripped", _("the bike is stripped")
+        SENT_OUT = "sent_out", _("parts go out")
+        COATED = "coated", _("the frame is coated")
+        ASSEMBLED = "assembled", _("the bike is assembled")
+        READY = "ready", _("the bike is ready")
+        HANDED_OVER = "handed_over", _("the bike is handed over")
+
     policy = models.ForeignKey(PricePolicy, models.PROTECT, related_name="stages")
     position = models.PositiveIntegerField(_("position"))
     name = models.CharField(_("name"), max_length=60)
     percent = models.DecimalField(_("share of the total [%]"), **PERCENT, validators=NOT_NEGATIVE)
     due = models.CharField(_("due"), max_length=100)
+    event = models.CharField(_("due when"), max_length=12, choices=Event, default=Event.ACCEPTED)
+    days = models.PositiveIntegerField(_("and so many days after"), default=0)
 
     class Meta:
         ordering = ["policy", "position"]

@@ -10,7 +10,6 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import TypedDict, Unpack
 
-from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.translation import gettext as _
@@ -21,6 +20,7 @@ from quotes.engine.errors import BadInput
 from quotes.engine.evidence import LEAST_NONE
 from quotes.engine.money import instalments, places, to_minor
 from quotes.engine.vendor_work import checked_breaks
+from shop import currency
 from shop.journal.services import Subject, subject_of
 from shop.methods.dated import add_revision, at_field, held_before, tell
 from shop.methods.models import Consumable, Service
@@ -214,7 +214,7 @@ def note_policy(
         valid_from=valid_from, overhead_rate_minor=_minor("overhead_rate", overhead_rate), noted_by=who, **terms
     )
     before = held_before(row)
-    old = [[item.name, item.percent, item.due] for item in before.stages.all()] if before else []
+    old = [[item.name, item.percent, item.due, item.event, item.days] for item in before.stages.all()] if before else []
     rows = _stages(stages)
     add_revision(row)
     _keep_stages(rows, row)
@@ -225,7 +225,7 @@ def note_policy(
         before=before,
         who=who,
         now=now,
-        stages=(old, [[item.name, item.percent, item.due] for item in rows]),
+        stages=(old, [[item.name, item.percent, item.due, item.event, item.days] for item in rows]),
     )
     return row
 
@@ -236,7 +236,14 @@ def _stages(stages: Sequence[inputs.PaymentStage]) -> list[PaymentStage]:
     except BadInput as error:
         raise _told("stages", error) from None
     return [
-        PaymentStage(position=position, name=stage.name, percent=stage.percent, due=stage.due)
+        PaymentStage(
+            position=position,
+            name=stage.name,
+            percent=stage.percent,
+            due=stage.due,
+            event=stage.event or PaymentStage.Event.ACCEPTED,
+            days=stage.days,
+        )
         for position, stage in enumerate(stages, start=1)
     ]
 
@@ -307,7 +314,7 @@ def _minor(field: str, amount: Decimal) -> int:
     if amount < 0:
         raise ValidationError({field: _("An amount of money cannot be negative. Give 0 or more.")})
     try:
-        return to_minor(amount, digits=places(settings.CURRENCY))
+        return to_minor(amount, digits=places(currency.code()))
     except BadInput as error:
         raise _told(field, error) from None
 

@@ -5,12 +5,12 @@ from datetime import datetime
 from decimal import Decimal
 from uuid import UUID
 
-from django.conf import settings
 from django.db import transaction
 from django.utils.translation import gettext as _
 
 from quotes.engine import inputs
 from quotes.engine.money import from_minor, places
+from shop import currency
 from shop.journal.models import Entry
 from shop.journal.services import record, subject_of
 from shop.methods.models import DamageStep, Frequency
@@ -51,7 +51,7 @@ def chance_of(frequency: str, odds: Odds) -> Decimal:
 
 
 def _damage(row: PartDamage, chance: Decimal, source: str) -> inputs.Damage:
-    digits = places(settings.CURRENCY)
+    digits = places(currency.code())
     low, likely, high = (
         from_minor(minor, digits=digits) for minor in (row.low_minor, row.likely_minor, row.high_minor)
     )

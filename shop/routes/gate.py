@@ -134,7 +134,7 @@ def gate_for_part(part: Part, steps: Iterable[Step], known: Heard, odds: Odds) -
 
 
 def _overrides(**steps: Any) -> Iterable[int]:
-    return Override.objects.filter(**steps).values_list("step", flat=True)
+    return Override.objects.filter(kind=Override.Kind.FINISH, **steps).values_list("step", flat=True)
 
 
 def _by_step(refusals: Iterable[Refusal]) -> dict[str, tuple[Refusal, ...]]:

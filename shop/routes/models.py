@@ -72,6 +72,12 @@ class Step(Work):
         _("comes after [working days]"), default=0, validators=between(0, 2_000)
     )
     buy_status = models.CharField(_("price is"), max_length=8, choices=Status, default=Status.GUESSED)
+    buy_said_by = models.CharField(_("who said so"), max_length=120, blank=True)
+    buy_said_on = models.DateField(_("said on"), null=True, blank=True)
+    buy_valid_until = models.DateField(_("price holds until"), null=True, blank=True)
+    buy_searching_since = models.DateField(_("searching since"), null=True, blank=True)
+    buy_core_minor = models.BigIntegerField(_("back for the old part, per piece"), default=0, validators=PRICE)
+    buy_core_by = models.DateField(_("old part back by"), null=True, blank=True)
     removed_at = models.DateTimeField(null=True, editable=False)
 
     class Meta:
@@ -101,6 +107,14 @@ class Step(Work):
                 condition=~Q(buy_source="customers_own") | Q(buy_price_minor=0),
                 name="customers_own_has_no_price",
                 violation_error_message=_("What the customer brings has no price here. Give 0, or another source."),
+            ),
+            CheckConstraint(
+                condition=Q(buy_source="exchange", buy_core_minor__gte=0)
+                | Q(buy_core_minor=0, buy_core_by__isnull=True),
+                name="core_goes_with_exchange",
+                violation_error_message=_(
+                    "Only an exchange part takes the old one back. Choose that source, or give 0."
+                ),
             ),
         ]
 
@@ -150,8 +164,14 @@ class Authorisation(models.Model):
 
 
 class Override(models.Model):
-    """Somebody lets a step begin that the finish evidence would hold back, and puts a name to it. Never changed."""
+    """Somebody lets a step begin that something would hold back, and puts a name to it. Never changed."""
 
+    class Kind(models.TextChoices):
+        FINISH = "finish", _("finish evidence")
+        NUMBERS = "numbers", _("numbers that do not match")
+        FUNDING = "funding", _("money not received yet")
+
+    kind = models.CharField(_("what held it back"), max_length=8, choices=Kind, default=Kind.FINISH)
     step = models.ForeignKey(Step, models.PROTECT, related_name="overrides")
     who = models.CharField(_("who decided"), max_length=120)
     reason = models.CharField(_("reason"), max_length=200)
@@ -166,11 +186,18 @@ class Override(models.Model):
 
 
 class Hold(models.Model):
-    """Days, both included, on which nothing is done on a restoration, and why."""
+    """Days, both included, on which nothing is done on a restoration, and why. Without a last day it lasts until taken back."""
+
+    class Kind(models.TextChoices):
+        UNPAID = "unpaid", _("a payment is missing")
+        DECIDING = "deciding", _("the customer is deciding")
+        PART = "part", _("waiting for a part")
+        OURS = "ours", _("our own reason")
 
     restoration = models.ForeignKey(Restoration, models.PROTECT, related_name="holds")
     first = models.DateField(_("first day"))
-    last = models.DateField(_("last day"))
+    last = models.DateField(_("last day"), null=True, blank=True)
+    kind = models.CharField(_("why"), max_length=8, choices=Kind, default=Kind.OURS)
     reason = models.CharField(_("reason"), max_length=200)
     removed_at = models.DateTimeField(null=True, editable=False)
 
@@ -178,14 +205,32 @@ class Hold(models.Model):
         ordering = ["restoration", "first"]
         constraints = [
             CheckConstraint(
-                condition=Q(last__gte=F("first")),
+                condition=Q(last__isnull=True) | Q(last__gte=F("first")),
                 name="hold_in_order",
                 violation_error_message=_("The last day is before the first. Swap them."),
             )
         ]
 
     def __str__(self) -> str:
-        return f"{self.first} - {self.last}: {self.reason}"
+        return f"{self.first} - {self.last or '…'}: {self.reason}"
+
+
+class Funding(models.Model):
+    """What a restoration's customer has paid, and what of it is late [minor units with tax]; pricing writes it here.
+
+    Vendor work and purchases wait for it, see ``routes.funding``.
+    """
+
+    restoration = models.OneToOneField(Restoration, models.PROTECT, primary_key=True, related_name="funding")
+    received_minor = models.BigIntegerField(default=0)
+    late_minor = models.BigIntegerField(default=0)
+    at = models.DateTimeField()
+
+    class Meta:
+        constraints = [CheckConstraint(condition=Q(late_minor__gte=0), name="funding_late_not_negative")]
+
+    def __str__(self) -> str:
+        return f"{self.restoration}: {self.received_minor}"
 
 
 class Plan(models.Model):

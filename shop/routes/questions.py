@@ -11,12 +11,12 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any
 
-from django.conf import settings
 from django.utils.translation import gettext as _
 
 from quotes.engine import evidence, inputs
 from quotes.engine.errors import BadInput
 from quotes.engine.money import from_minor, places
+from shop import currency
 from shop.methods.models import EvidenceSource, FinishRoute, Strength
 from shop.rates.models import Odds
 from shop.restorations.models import FinishAgreement, FinishCandidate, FinishEvidence, Looked, Machine, Part
@@ -178,7 +178,7 @@ def _look_up(source: EvidenceSource, uids: tuple[str, ...], odds: Odds) -> input
     return inputs.LookUp(
         key=str(source.uid),
         name=source.name,
-        cost=from_minor(source.cost_minor, digits=places(settings.CURRENCY)),
+        cost=from_minor(source.cost_minor, digits=places(currency.code())),
         strength=strength_of(source.strength, odds),
         parts=uids,
         source=_("odds of %(day)s") % {"day": odds.valid_from.isoformat()},

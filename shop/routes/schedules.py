@@ -25,11 +25,17 @@ def schedule(found: Scope, *, today: date) -> inputs.Schedule:
     return inputs.Schedule(
         starts_on=first.isoformat(),
         calendars=calendars,
-        held=tuple(inputs.Held(h.first.isoformat(), h.last.isoformat(), h.reason) for h in holds(restoration)),
+        held=tuple(_held(hold, first=first) for hold in holds(restoration)),
         hands=Decimal(shop.hands) if shop else Decimal(0),
         productive=Decimal(shop.productive) / HUNDRED if shop else Decimal("0.7"),
         load=load_before(restoration, first=first),
     )
+
+
+def _held(hold: Hold, *, first: date) -> inputs.Held:
+    """A hold without a last day holds back what could begin today, and so moves the ready day every day."""
+    last = hold.last or max(hold.first, first)
+    return inputs.Held(hold.first.isoformat(), last.isoformat(), hold.reason)
 
 
 def holds(restoration: Restoration) -> list[Hold]:

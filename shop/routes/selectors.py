@@ -6,7 +6,6 @@ from decimal import Decimal
 from types import MappingProxyType
 from typing import Any
 
-from django.conf import settings
 from django.utils.translation import gettext as _
 
 from quotes.engine import inputs
@@ -14,6 +13,7 @@ from quotes.engine.errors import BadInput
 from quotes.engine.graph import waits
 from quotes.engine.inputs import ZERO
 from quotes.engine.money import from_minor, places
+from shop import currency
 from shop.methods.models import Condition, ConditionFactor, Finish, FinishRoute, Operation, Service, SizeClass
 from shop.rates.models import Status
 from shop.restorations.models import Part, Restoration
@@ -172,7 +172,7 @@ def _part(
         thickness=part.thickness,
         tax=part.tax,
         basis=inputs.Basis(part.basis),
-        cap=None if part.cap_minor is None else from_minor(part.cap_minor, digits=places(settings.CURRENCY)),
+        cap=None if part.cap_minor is None else from_minor(part.cap_minor, digits=places(currency.code())),
         damages=damages,
         question=question,
         source=_("size of %(part)s") % {"part": part.name} if measured else _("size class “%(size)s”") % {"size": size},
@@ -210,7 +210,7 @@ def _ways_back(found: Scope, part: Part, step: Step, uids: dict[int, str]) -> tu
         ways.append(inputs.WayBack(step.fail_chance / HUNDRED, to, _remedies(found, part, step)))
     if step.scrap_chance:
         first = found.steps[part.pk][0]
-        price = from_minor(step.replacement_minor, digits=places(settings.CURRENCY))
+        price = from_minor(step.replacement_minor, digits=places(currency.code()))
         ways.append(inputs.WayBack(step.scrap_chance / HUNDRED, str(first.uid), (), price))
     return tuple(ways)
 
@@ -245,7 +245,7 @@ class Words:
 
 
 def _purchase(step: Step, words: Words) -> inputs.Purchase:
-    digits = places(settings.CURRENCY)
+    digits = places(currency.code())
     return inputs.Purchase(
         key=str(step.uid),
         name=step.buy,

@@ -6,7 +6,6 @@ from datetime import date
 from decimal import Decimal
 
 from django import template
-from django.conf import settings
 from django.utils.formats import date_format
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
@@ -14,7 +13,7 @@ from django.utils.translation import gettext as _
 
 from quotes.desk.showing import Area
 from quotes.engine.money import places, rounded
-from shop import text
+from shop import currency, text
 from shop.papers.pictures import sums
 from shop.restorations.models import Part
 
@@ -24,16 +23,16 @@ register = template.Library()
 @register.filter
 def money_rounded(amount: Decimal) -> str:
     """A cost, which has no end, in whole minor units."""
-    return text.money(rounded(amount, digits=places(settings.CURRENCY)), settings.CURRENCY)
+    return text.money(rounded(amount, digits=places(currency.code())), currency.code())
 
 
 @register.filter
 def money_change(amount: Decimal) -> str:
     """A difference with its sign; nothing where it is none."""
-    shown = rounded(amount, digits=places(settings.CURRENCY))
+    shown = rounded(amount, digits=places(currency.code()))
     if not shown:
         return "–"
-    words = text.money(shown, settings.CURRENCY)
+    words = text.money(shown, currency.code())
     return f"+{words}" if shown > 0 else words.replace("-", text.MINUS)
 
 
@@ -54,7 +53,5 @@ def other_prices(areas: Iterable[Area], part: Part | str) -> SafeString:
     """The price of every row but that of ``part``, as one list that ``prices.js`` puts where they belong."""
     own = getattr(part, "pk", None)
     rows = [row for area in areas for row in area.rows if row.part.pk != own]
-    priced = [
-        (str(row.part.uid), "–" if row.price is None else text.money(row.price, settings.CURRENCY)) for row in rows
-    ]
+    priced = [(str(row.part.uid), "–" if row.price is None else text.money(row.price, currency.code())) for row in rows]
     return format_html('<div id="prices" hidden hx-swap-oob="true" data-prices="{}"></div>', json.dumps(priced))

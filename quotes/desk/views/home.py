@@ -9,7 +9,7 @@ from django.urls import path
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from quotes.desk import today
+from quotes.desk import today, waiting
 from quotes.desk.context import DESK
 from shop.outbox import selectors as outbox
 from shop.people.roles import ROLE_MANAGER, ROLE_MECHANIC, has_role, roles_of
@@ -24,7 +24,12 @@ def home(request: HttpRequest) -> HttpResponse:
     day = timezone.localdate(now)
     context: dict[str, Any] = {"day": day, "no_role": not roles_of(request.user)}
     if has_role(request.user, *DESK):
-        context |= {"desk": True, "sections": today.for_desk(day), "begun": Restoration.objects.exists()}
+        context |= {
+            "desk": True,
+            "sections": today.for_desk(day),
+            "waiting": waiting.groups(day),
+            "begun": Restoration.objects.exists(),
+        }
     if has_role(request.user, ROLE_MANAGER):
         asleep = not outbox.awake(outbox.last_sweep(), now=now) and outbox.waiting().exists()
         context |= {"totals": today.for_manager(day), "stuck": sum(outbox.stuck()), "asleep": asleep}

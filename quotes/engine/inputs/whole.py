@@ -40,11 +40,13 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class PaymentStage:
-    """``percent`` of the total, due at ``due`` (an event in words)."""
+    """``percent`` of the total, due at ``due`` (an event in words), ``days`` after ``event`` (its name in the rate book)."""
 
     name: str
     percent: Decimal
     due: str
+    event: str = ""
+    days: int = 0
 
 
 @dataclass(frozen=True, slots=True)

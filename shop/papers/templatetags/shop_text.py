@@ -1,9 +1,9 @@
 from decimal import Decimal
 
 from django import template
-from django.conf import settings
 
 from shop import text
+from shop.currency import code
 
 register = template.Library()
 register.filter("minutes", text.minutes)
@@ -14,12 +14,12 @@ register.filter("percent", text.percent)
 @register.filter
 def money(amount: Decimal, currency: str = "") -> str:
     """In the shop's currency, unless another is named: ``{{ total|money }}``, ``{{ total|money:"GBP" }}``."""
-    return text.money(_decimal(amount), currency or settings.CURRENCY)
+    return text.money(_decimal(amount), currency or code())
 
 
 @register.filter
 def rate(amount: Decimal, currency: str = "") -> str:
-    return text.rate(_decimal(amount), currency or settings.CURRENCY)
+    return text.rate(_decimal(amount), currency or code())
 
 
 def _decimal(amount: Decimal) -> Decimal:

@@ -82,6 +82,8 @@ class Migration(migrations.Migration):
                 ('subdivision', models.CharField(blank=True, max_length=6, verbose_name='region with holidays of its own')),
                 ('hands', models.PositiveSmallIntegerField(default=2, validators=[django.core.validators.MinValueValidator(1)], verbose_name='people who work on bikes')),
                 ('productive', models.PositiveSmallIntegerField(default=70, validators=[django.core.validators.MinValueValidator(1), django.core.validators.MaxValueValidator(100)], verbose_name='of their hours on bikes [%]')),
+                ('currency', models.CharField(blank=True, help_text='Three letters, such as EUR.', max_length=3, verbose_name='currency')),
+                ('set_up_at', models.DateTimeField(editable=False, null=True)),
                 ('only', models.BooleanField(default=True, editable=False, unique=True)),
             ],
             options={

@@ -2,6 +2,7 @@
 
 from shop.restorations.models.damage import PartDamage
 from shop.restorations.models.evidence import FinishAgreement, FinishCandidate, FinishEvidence, Looked
+from shop.restorations.models.intake import Intake, IntakePhotograph, IntakeSignature, NumbersCleared
 from shop.restorations.models.limits import AT_LEAST, AT_MOST, MANY, SIZE, STRENGTH, THICKNESS, between
 from shop.restorations.models.what import Basis, Customer, Machine, Part, Restoration, Side
 
@@ -17,8 +18,12 @@ __all__ = [
     "FinishAgreement",
     "FinishCandidate",
     "FinishEvidence",
+    "Intake",
+    "IntakePhotograph",
+    "IntakeSignature",
     "Looked",
     "Machine",
+    "NumbersCleared",
     "Part",
     "PartDamage",
     "Restoration",

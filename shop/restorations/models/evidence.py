@@ -117,6 +117,7 @@ class FinishAgreement(models.Model):
         EMAIL = "email", _("by e-mail")
         PHONE = "phone", _("by phone")
         PERSON = "person", _("in person")
+        ONLINE = "online", _("on the customer's page")
 
     part = models.ForeignKey(Part, models.PROTECT, related_name="agreements")
     finish = models.ForeignKey(Finish, models.PROTECT, related_name="+", verbose_name=_("agreed finish"))

@@ -1,7 +1,6 @@
 from collections.abc import Iterator
 from typing import Any
 
-from django.conf import settings
 from django.core.management.base import BaseCommand
 from django.utils import timezone
 
@@ -9,6 +8,7 @@ from quotes.desk import example
 from quotes.engine.results import Result
 from quotes.pricing.models import Draft
 from quotes.pricing.selectors import priced
+from shop import currency
 from shop.text import minutes, money
 
 CLASSES = {
@@ -48,7 +48,7 @@ def _summary(draft: Draft) -> Iterator[str]:
     result = found.explained.result
     blocking = sum(remark.blocking for remark in found.explained.remarks)
     yield (
-        f"{name}: {len(result.lines)} parts, {minutes(result.minutes)}, net {money(result.net, settings.CURRENCY)}"
+        f"{name}: {len(result.lines)} parts, {minutes(result.minutes)}, net {money(result.net, currency.code())}"
         + (f", {blocking} to settle before it can be issued" if blocking else "")
     )
     yield "  " + ", ".join(_costs(result))

@@ -1,4 +1,4 @@
-"""What it will cost: drafts, issued quotes, their outcomes. A draft and an issued quote are two things, in two tables."""
+"""Drafts, issued quotes, their outcomes. A draft and an issued quote are two things, in two tables."""
 
 import uuid
 
@@ -146,6 +146,7 @@ class Outcome(models.Model):
         EMAIL = "email", _("by e-mail")
         PHONE = "phone", _("by phone")
         PERSON = "person", _("in person")
+        ONLINE = "online", _("on the customer's page")
 
     quote = models.OneToOneField(IssuedQuote, models.PROTECT, primary_key=True, related_name="outcome")
     kind = models.CharField(_("outcome"), max_length=10, choices=Kind)
