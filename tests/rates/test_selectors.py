@@ -41,7 +41,10 @@ def fill(count: int) -> None:
 
 def note_policy(valid_from: date = MARCH, **changes: Any) -> PricePolicy:
     margins = {f"{name}_margin": D(20) for name in ("labour", "overhead", "material", "vendor", "bought_in")}
-    stages = [inputs.PaymentStage("Deposit", D(20), "on order"), inputs.PaymentStage("Rest", D(80), "at hand-over")]
+    stages = [
+        inputs.PaymentStage("Deposit", D(20), "on order"),
+        inputs.PaymentStage("Rest", D(80), "at hand-over", "handed_over", 14),
+    ]
     given: dict[str, Any] = {"valid_from": valid_from, "floor": D(10), "stages": stages} | margins | ADA
     return services.note_policy(**given | changes)
 
@@ -233,8 +236,8 @@ def test_the_catalogue_holds_what_was_noted_to_the_last_digit(workshop: dict[str
         tax_by=inputs.TaxBy.LINE,
         rounding="half_down",
         stages=(
-            inputs.PaymentStage("Deposit", D(20), "on order"),
-            inputs.PaymentStage("Rest", D(80), "at hand-over"),
+            inputs.PaymentStage("Deposit", D(20), "on order", "accepted"),
+            inputs.PaymentStage("Rest", D(80), "at hand-over", "handed_over", 14),
         ),
         source="price policy of 2026-03-02, revision 1",
     )
