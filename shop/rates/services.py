@@ -77,18 +77,23 @@ def note_consumable_price(
     pack_size: Decimal,
     pack_price: Decimal,
     status: str = Status.SEEN,
+    said_by: str = "",
+    valid_until: date | None = None,
     who: str,
     now: datetime,
 ) -> ConsumablePrice:
-    """What a pack of ``pack_size`` [unit of the consumable] costs."""
+    """What a pack of ``pack_size`` [unit of the consumable] costs; who said so, and until when it holds."""
     row = ConsumablePrice(
         consumable=consumable,
         valid_from=valid_from,
         pack_size=pack_size,
         pack_price_minor=_minor("pack_price", pack_price),
         status=status,
+        said_by=said_by.strip(),
+        valid_until=valid_until,
         noted_by=who,
     )
+    _refuse_over_before_begun(row)
     before = held_before(row, of="consumable")
     add_revision(row, of="consumable")
     tell(row, what="consumable price noted", subject=subject_of(consumable), before=before, who=who, now=now)
@@ -108,6 +113,8 @@ def note_service_price(
     trip_share: Decimal = ONE,
     handling: Decimal = ZERO,
     status: str = Status.SEEN,
+    said_by: str = "",
+    valid_until: date | None = None,
     who: str,
     now: datetime,
 ) -> ServicePrice:
@@ -122,8 +129,11 @@ def note_service_price(
         handling=handling,
         handling_grade=handling_grade,
         status=status,
+        said_by=said_by.strip(),
+        valid_until=valid_until,
         noted_by=who,
     )
+    _refuse_over_before_begun(row)
     before = held_before(row, of="service")
     old = [[item.quantity, item.rate_e4] for item in before.breaks.all()] if before else []
     table = _breaks(breaks)
@@ -139,6 +149,11 @@ def note_service_price(
         breaks=(old, [[item.quantity, item.rate_e4] for item in table]),
     )
     return row
+
+
+def _refuse_over_before_begun(row: ConsumablePrice | ServicePrice) -> None:
+    if row.valid_until is not None and row.valid_until < row.valid_from:
+        raise ValidationError({"valid_until": _("The price would be over before it begins. Give a later day.")})
 
 
 def _breaks(breaks: Sequence[inputs.Break]) -> list[ServiceBreak]:
@@ -179,7 +194,7 @@ def note_tax_rate(*, code: str, name: str, percent: Decimal, valid_from: date, w
 
 
 class Terms(TypedDict, total=False):
-    """What a price policy says besides its overhead rate and payment stages; the rest has the model's defaults."""
+    """What a price policy says besides its amounts of money and payment stages; the rest has the model's defaults."""
 
     price_by: str
     labour_margin: Decimal
@@ -197,6 +212,8 @@ class Terms(TypedDict, total=False):
     rounding: str
     validity_days: int
     assumptions: str
+    storage_after_days: int
+    quiet_days: int
 
 
 @transaction.atomic
@@ -205,13 +222,18 @@ def note_policy(
     valid_from: date,
     stages: Sequence[inputs.PaymentStage],
     overhead_rate: Decimal = ZERO,
+    storage: Decimal = ZERO,
     who: str,
     now: datetime,
     **terms: Unpack[Terms],
 ) -> PricePolicy:
-    """How the shop prices from a day on; ``stages`` must add up to 100 %."""
+    """How the shop prices from a day on; ``stages`` must add up to 100 %, ``storage`` is per day before tax."""
     row = PricePolicy(
-        valid_from=valid_from, overhead_rate_minor=_minor("overhead_rate", overhead_rate), noted_by=who, **terms
+        valid_from=valid_from,
+        overhead_rate_minor=_minor("overhead_rate", overhead_rate),
+        storage_minor=_minor("storage", storage),
+        noted_by=who,
+        **terms,
     )
     before = held_before(row)
     old = [[item.name, item.percent, item.due, item.event, item.days] for item in before.stages.all()] if before else []

@@ -24,7 +24,7 @@ from shop.rates.models import (
 from tests.faults.processes import race
 from tests.rates import things
 from tests.rates.test_selectors import fill, note_policy
-from tests.rates.things import JANUARY, MARCH, NOW
+from tests.rates.things import JANUARY, MARCH, MAY, NOW
 
 ADA: dict[str, Any] = {"who": "ada", "now": NOW}
 D = Decimal
@@ -170,3 +170,37 @@ def test_a_price_and_its_journal_entry_are_stored_together_or_not_at_all(monkeyp
         note_zinc()
     assert not ServicePrice.objects.exists()
     assert not ServiceBreak.objects.exists()
+
+
+@pytest.mark.django_db
+def test_a_price_keeps_who_said_it_and_until_when_it_holds() -> None:
+    told: dict[str, Any] = {"said_by": " Mrs Fell ", "valid_until": MAY, "status": "phoned"}
+    zinc = note_zinc(**told)
+    primer = services.note_consumable_price(
+        consumable=things.consumable(), valid_from=MARCH, pack_size=D(5), pack_price=D(80), **told, **ADA
+    )
+    for price in (zinc, primer):
+        price.refresh_from_db()
+        assert (price.said_by, price.valid_until) == ("Mrs Fell", MAY)
+    assert '"said_by":"Mrs Fell"' in Entry.objects.latest("id").after
+
+
+@pytest.mark.django_db
+def test_a_price_cannot_be_over_before_it_begins() -> None:
+    with pytest.raises(ValidationError) as error:
+        note_zinc(valid_until=JANUARY)
+    zinc = Service.objects.get()
+    assert error.value.message_dict == {"valid_until": ["The price would be over before it begins. Give a later day."]}
+    assert note_zinc(zinc, valid_until=MARCH).valid_until == MARCH  # one day is a price too
+
+
+@pytest.mark.django_db
+def test_a_policy_says_storage_and_how_long_a_customer_may_hear_nothing() -> None:
+    row = note_policy(storage=D("4.50"), storage_after_days=30, quiet_days=7)
+    assert (row.storage_minor, row.storage_after_days, row.quiet_days) == (450, 30, 7)
+    with pytest.raises(ValidationError) as error:
+        note_policy(storage=D("4.505"))
+    assert list(error.value.message_dict) == ["storage"]
+    with pytest.raises(ValidationError) as error:
+        note_policy(quiet_days=0)
+    assert list(error.value.message_dict) == ["quiet_days"]
