@@ -12,14 +12,13 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop
 
 from shop.methods.models import Condition, Finish, FinishRoute, Material, SizeClass
+from shop.papers.formula_guard import unguarded
 from shop.routes.laying import NoRouteError, Routes
 
 SHOWN_OF_A_CELL = 40
 LISTED = 12
 LONGEST_NUMBER = 20
 MOST_PIECES = 100_000
-#: A spreadsheet takes a cell that begins with one of these for a formula.
-FORMULA_MARKS = "=+-@\t\r\n\uff1d\uff0b\uff0d\uff20"
 
 _WHOLE = re.compile(r"(\d+)(?:[.,]0{1,2})?", re.ASCII)
 _FIGURE = re.compile(r"(\d*)(?:[.,](\d+))?", re.ASCII)
@@ -134,13 +133,7 @@ def quoted(text: str) -> str:
 
 def tidy(cell: str) -> str:
     """A cell without needless space and without the mark that keeps a spreadsheet from computing it."""
-    text = " ".join(cell.split())
-    return text[1:] if len(text) > 1 and text[0] == "'" and text[1] in FORMULA_MARKS else text
-
-
-def guarded(text: str) -> str:
-    """A cell that no spreadsheet takes for a formula; `tidy` reads it back."""
-    return f"'{text}" if text and text[0] in FORMULA_MARKS else text
+    return " ".join(unguarded(cell.strip()).split())
 
 
 def words(most: int) -> Cell:

@@ -14,8 +14,9 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop
 
 from quotes.desk import cells
-from quotes.desk.cells import Cell, Known, Reading, Refused, guarded, key, quoted, suggestion, tidy
+from quotes.desk.cells import Cell, Known, Reading, Refused, key, quoted, suggestion, tidy
 from shop.methods.models import Condition, Finish, FinishRoute, Material
+from shop.papers.formula_guard import guarded
 
 MOST_BYTES = 2 * 1024 * 1024
 MOST_ROWS = 2_000

@@ -10,6 +10,7 @@ from quotes.desk import cells, importing
 from quotes.desk.cells import Known
 from quotes.desk.importing import COLUMNS, MOST_BYTES, MOST_ROWS, MOST_WRONG, read, sample
 from shop.methods.models import Condition, Finish, FinishRoute, FinishStep, Material, SizeClass
+from shop.papers.formula_guard import FORMULA_MARKS, guarded
 from shop.routes.laying import Routes
 
 APPLY, REMOVE = FinishRoute.Direction.APPLY, FinishRoute.Direction.REMOVE
@@ -342,20 +343,20 @@ def test_the_sample_of_an_empty_shop_can_be_read_too():
     assert read(sample(nothing, decimal_comma=False), nothing).wrong == []
 
 
-@pytest.mark.parametrize("mark", list(cells.FORMULA_MARKS))
+@pytest.mark.parametrize("mark", list(FORMULA_MARKS))
 def test_no_cell_of_a_file_of_ours_is_taken_for_a_formula(mark):
     odd = Finish(pk=1, name=f"{mark}1+1")
     shop = Known([odd], [], Routes({(1, "steel", "apply"): [FinishStep()]}))
     content = sample(shop, decimal_comma=False)
     table = list(csv.reader(io.StringIO(content.decode("utf-8-sig"), newline="")))
     assert len(table) == 4
-    assert [cell for line in table for cell in line if cell[:1] in tuple(cells.FORMULA_MARKS)] == []
+    assert [cell for line in table for cell in line if cell[:1] in tuple(FORMULA_MARKS)] == []
     assert f"'{mark}1+1" in table[1]
 
 
 def test_what_we_guard_is_read_back_as_it_was():
     for name in ("=SUM(A1)", "+1", "-rod", "@home", "＝1"):
-        assert cells.tidy(cells.guarded(name)) == name
+        assert cells.tidy(guarded(name)) == name
 
 
 # anything at all
