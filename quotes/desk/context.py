@@ -10,7 +10,7 @@ DESK = (ROLE_DESK, ROLE_MANAGER)
 
 
 def nav(request: HttpRequest) -> dict[str, object]:
-    """Links of the head: (address, label, whether the page is below it)."""
+    """Links of the head: (address, label, whether the page is below it); and where things are found, for whom may look."""
     user = getattr(request, "user", None)
     if user is None or not user.is_authenticated:
         return {}
@@ -21,4 +21,5 @@ def nav(request: HttpRequest) -> dict[str, object]:
     if has_role(user, ROLE_MANAGER):
         links.append((reverse("desk:workshop"), _("This workshop")))
     here = request.path
-    return {"nav": [(url, label, here == url or (url != "/" and here.startswith(url))) for url, label in links]}
+    find = reverse("desk:search") if has_role(user, *DESK) else ""
+    return {"find": find, "nav": [(url, label, here == url or (url != "/" and here.startswith(url))) for url, label in links]}

@@ -8,6 +8,7 @@ from quotes.desk.views import (
     finish,
     home,
     issuing,
+    search,
     steps,
     times,
     why,
@@ -17,6 +18,7 @@ from quotes.desk.views import (
 app_name = "desk"
 urlpatterns = [
     *home.urlpatterns,
+    *search.urlpatterns,
     *beginning.urlpatterns,
     *editor.urlpatterns,
     *finish.urlpatterns,
