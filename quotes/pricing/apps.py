@@ -10,14 +10,17 @@ class PricingConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from quotes.pricing import paper
+        from quotes.pricing import funded, paper
         from shop.outbox import handlers, menders
         from shop.outbox.signals import background_starts
+        from shop.routes import funding
 
         handlers.register(
             paper.PDF_HANDLER, paper.keep, handlers.HERE, prepare=paper.prepare, label=_("PDF of a quote")
         )
         menders.register(paper.mend)
+        menders.register(funded.mend)
+        funding.register(write=funded.write, price=funded.prices)
         background_starts.connect(_preload, dispatch_uid="pricing.preload")
 
 

@@ -19,7 +19,7 @@ from quotes.engine.errors import BadInput
 from quotes.engine.formulas import PRESENT
 from quotes.engine.money import places, rounded, to_minor
 from quotes.engine.results import Result
-from quotes.pricing import damages, paper, planning, variations
+from quotes.pricing import damages, instalments, paper, planning, variations
 from quotes.pricing import offer as offers
 from quotes.pricing.models import Draft, IssuedLine, IssuedQuote, IssuedStep, Outcome, Stage
 from quotes.pricing.selectors import Priced
@@ -478,6 +478,7 @@ def _agree(quote: IssuedQuote, *, who: str, now: datetime) -> None:
     uids = quote.steps.values_list("step_uid", flat=True)
     authorise(step_uids=uids, kind=Authorisation.Kind.QUOTE, reference=str(quote), now=now)
     damages.agree(quote=quote, now=now)
+    instalments.ask_for(quote=quote, now=now)
     following = NEXT.get(Stage(quote.stage))
     draft = Draft.objects.filter(restoration=quote.restoration_id, stage=quote.stage).first()
     if following is not None and draft is not None:

@@ -27,11 +27,13 @@ from quotes.pricing import limiting, variations
 from quotes.pricing.models import Draft, IssuedQuote, Outcome, Stage
 from quotes.pricing.paper import offer_of
 from quotes.pricing.selectors import Priced, priced
+from shop.rates.models import PaymentStage
 from shop.rates.selectors import odds
 from shop.restorations.models import Restoration
 from shop.routes.models import Authorisation
 from shop.routes.selectors import Scope
 
+Event = PaymentStage.Event
 WHOLE = Decimal(100)
 TEN = Decimal(10)
 
@@ -128,7 +130,7 @@ def _inspect(found: Priced, given: inputs.Restoration) -> Offered:
     given = replace(
         kept,
         parts=tuple(limiting.seen(part) for part in kept.parts),
-        policy=_paid_at_once(given.policy, gettext_noop("Fee"), gettext_noop("with the order")),
+        policy=_paid_at_once(given.policy, gettext_noop("Fee"), gettext_noop("with the order"), Event.ACCEPTED),
         fee=from_minor(rules.inspect_fee_minor, digits=digits),
         discount=inputs.ZERO,
     )
@@ -147,9 +149,9 @@ def _to_inspect(scope: Scope) -> set[str]:
     return {str(uid) for uid in left}
 
 
-def _paid_at_once(policy: inputs.Policy, name: str, due: str) -> inputs.Policy:
+def _paid_at_once(policy: inputs.Policy, name: str, due: str, event: Event) -> inputs.Policy:
     with translation.override(settings.LANGUAGE_CODE):  # the customer reads it
-        return replace(policy, stages=(inputs.PaymentStage(_(name), WHOLE, _(due)),))
+        return replace(policy, stages=(inputs.PaymentStage(_(name), WHOLE, _(due), event.value),))
 
 
 def _refuse_after_main(found: variations.Agreed) -> None:
@@ -205,7 +207,8 @@ def fee_credits(quote: IssuedQuote) -> list[inputs.Credit]:
 def _variation(found: Priced, given: inputs.Restoration) -> Offered:
     differs = variations.difference(found.scope)
     limited = variations.limited(given, differs)
-    policy = _paid_at_once(given.policy, gettext_noop("Variation"), gettext_noop("with the final account"))
+    words = (gettext_noop("Variation"), gettext_noop("with the final account"))
+    policy = _paid_at_once(given.policy, *words, Event.HANDED_OVER)
     quoted = quoting.quote(replace(limited, policy=policy))
     anew = replace(found, given=quoted.given, explained=quoted.explained, assessment=quoted.assessment)
     return Offered(anew, varies=differs.agreed.main)

@@ -6,7 +6,9 @@ from datetime import date, datetime, timedelta
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.db.models import Q
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from quotes.engine import canonical
@@ -111,27 +113,65 @@ def _instant(text: str) -> datetime:
 
 
 @transaction.atomic
-def hold(*, restoration: Restoration, first: date, last: date, reason: str, who: str, now: datetime) -> Hold:
-    """Hold a restoration from ``first`` to ``last``, both included. The ready day moves with it."""
+def hold(
+    *,
+    restoration: Restoration,
+    first: date,
+    last: date | None = None,
+    reason: str,
+    kind: str = Hold.Kind.OURS,
+    who: str,
+    now: datetime,
+) -> Hold:
+    """Hold a restoration from ``first`` to ``last``, both included; without a last day until somebody lets it go.
+
+    The ready day moves with it. Holds of different kinds may overlap, since two things may keep a bike waiting; of one
+    kind a day is held once.
+    """
     hold_scope(restoration.pk)
+    _refuse_days(first, last, today=timezone.localdate(now))
+    row = Hold(restoration=restoration, first=first, last=last, kind=kind, reason=reason.strip())
+    row.full_clean()
+    _refuse_twice(row)
+    row.save()
+    change_scope(restoration)
+    record(who=who, at=now, what="held", subject=subject_of(restoration), after=_told(row))
+    return row
+
+
+def _refuse_days(first: date, last: date | None, *, today: date) -> None:
+    if last is None:
+        if abs(first - today) > LONGEST_HOLD:
+            raise ValidationError({"first": _("That is more than two years away. Give a nearer first day.")})
+        return
     if last < first:
         raise ValidationError({"last": _("The last day is before the first. Swap them.")})
-    if last < timezone.localdate(now):
+    if last < today:
         raise ValidationError({"last": _("These days are past. Give days to come.")})
     if last - first > LONGEST_HOLD:
         raise ValidationError({"last": _("That is more than two years. Give a nearer last day.")})
-    row = Hold(restoration=restoration, first=first, last=last, reason=reason.strip())
-    row.full_clean()
-    row.save()
-    change_scope(restoration)
-    told = {"first day": first, "last day": last, "reason": row.reason}
-    record(who=who, at=now, what="held", subject=subject_of(restoration), after=told)
-    return row
+
+
+def _refuse_twice(row: Hold) -> None:
+    """Of one kind a day is held once: else letting it go would not set it free."""
+    same = Hold.objects.filter(restoration=row.restoration, kind=row.kind, removed_at__isnull=True)
+    same = same.filter(Q(last__isnull=True) | Q(last__gte=row.first))
+    if row.last is not None:
+        same = same.filter(first__lte=row.last)
+    other = same.order_by("first", "pk").first()
+    if other is not None:
+        told = {
+            "kind": other.get_kind_display(),
+            "first": date_format(other.first),
+            "last": date_format(other.last) if other.last else _("until it is let go"),
+        }
+        said = _("It is held for that already (%(kind)s, %(first)s – %(last)s). Let that go first, or give other days.")
+        raise ValidationError({"first": said % told}, code="held already")
 
 
 @transaction.atomic
 def let_go(*, hold: Hold, who: str, now: datetime) -> None:
-    """Take a hold back. Taken back already, nothing changes."""
+    """Take a hold back, as if it had never been. Taken back already, nothing changes."""
     hold_scope(hold.restoration_id)
     hold.refresh_from_db()
     if hold.removed_at is not None:
@@ -139,5 +179,35 @@ def let_go(*, hold: Hold, who: str, now: datetime) -> None:
     hold.removed_at = now
     hold.save(update_fields=["removed_at"])
     change_scope(hold.restoration)
-    told = {"first day": hold.first, "last day": hold.last, "reason": hold.reason}
-    record(who=who, at=now, what="hold taken back", subject=subject_of(hold.restoration), before=told)
+    record(who=who, at=now, what="hold taken back", subject=subject_of(hold.restoration), before=_told(hold))
+
+
+@transaction.atomic
+def end_on(*, hold: Hold, last: date, who: str, now: datetime) -> None:
+    """Let a hold go: ``last`` is its last held day, and the days up to it stay held. The ready day moves with it.
+
+    It only ever becomes shorter; one that should last longer is a new hold.
+    """
+    hold_scope(hold.restoration_id)
+    hold.refresh_from_db()
+    if hold.removed_at is not None:
+        raise ValidationError(_("This hold was taken back meanwhile. Look at the page again."), code="taken back")
+    if last < hold.first:
+        said = _("It was not held yet on that day. Give %(first)s or a later day, or take the hold back.")
+        raise ValidationError({"last": said % {"first": date_format(hold.first)}})
+    if hold.last is not None and last > hold.last:
+        said = _("It is held until %(last)s only. For longer, note a new hold.") % {"last": date_format(hold.last)}
+        raise ValidationError({"last": said})
+    if last - max(hold.first, timezone.localdate(now)) > LONGEST_HOLD:
+        raise ValidationError({"last": _("That is more than two years. Give a nearer last day.")})
+    if hold.last == last:
+        return
+    before, hold.last = _told(hold), last
+    hold.save(update_fields=["last"])
+    change_scope(hold.restoration)
+    subject = subject_of(hold.restoration)
+    record(who=who, at=now, what="hold let go", subject=subject, before=before, after=_told(hold))
+
+
+def _told(row: Hold) -> dict[str, object]:
+    return {"first day": row.first, "last day": row.last, "kind": row.kind, "reason": row.reason}

@@ -355,5 +355,6 @@ def test_the_days_ask_the_same_number_of_questions_for_one_part_and_for_many(
     few = asked(look), asked(work_out)
     more(9)  # rows are written a thousand values at a time, so that hundreds of steps take a few more
     for number in range(10):
-        hold(restoration=bike, first=day(number), last=day(number + 1), reason=f"reason {number}", **WHO)
+        days = {"first": day(2 * number + 2), "last": day(2 * number + 3)}
+        hold(restoration=bike, reason=f"reason {number}", **days, **WHO)
     assert (asked(look), asked(work_out)) == few

@@ -202,7 +202,7 @@ def test_a_hold_is_told_to_the_journal_and_the_scope_moves_on(bike: Restoration)
     let_go(hold=row, **WHO)
     bike.refresh_from_db()
     assert bike.scope_version == before + 2
-    told = '{"first day":"2026-04-01","last day":"2026-04-03","reason":"deciding"}'
+    told = '{"first day":"2026-04-01","kind":"ours","last day":"2026-04-03","reason":"deciding"}'
     on, off = Entry.objects.filter(subject_uid=bike.uid, what__startswith="h").order_by("pk")
     assert (on.what, on.who, on.after) == ("held", "ada", told)
     assert (off.what, off.who, off.before) == ("hold taken back", "ada", told)
