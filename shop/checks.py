@@ -112,3 +112,38 @@ def check_currency(**_: Any) -> list[CheckMessage]:
             id="bareframe.E004",
         )
     ]
+
+
+@register(TAG, Tags.database)
+def check_one_currency(databases: Sequence[str] | None = None, **_: Any) -> list[CheckMessage]:
+    """The settings may name a currency, but not another one than that in which the shop's amounts are kept."""
+    if "default" not in (databases or ()) or not settings.CURRENCY:
+        return []
+    kept = _currency_kept()
+    if kept in {"", settings.CURRENCY}:
+        return []
+    return [
+        Error(
+            f"BAREFRAME_CURRENCY is {settings.CURRENCY}, but the amounts of this shop are in {kept}.",
+            hint=f"Set BAREFRAME_CURRENCY={kept}, or leave it empty.",
+            id="bareframe.E005",
+        )
+    ]
+
+
+def _currency_kept() -> str:
+    """What the shop said, else what its quotes were issued in; empty in a database that is not prepared yet."""
+    connection = connections["default"]
+    there = set(connection.introspection.table_names())
+    asked = {
+        "people_shop": "SELECT currency FROM people_shop WHERE currency <> ''",
+        "pricing_issuedquote": "SELECT currency FROM pricing_issuedquote LIMIT 1",
+    }
+    with connection.cursor() as cursor:
+        for table, question in asked.items():
+            if table not in there:
+                continue
+            cursor.execute(question)
+            if row := cursor.fetchone():
+                return str(row[0])
+    return ""

@@ -26,12 +26,17 @@ def register(ask: Callable[[], str]) -> None:
 
 def code() -> str:
     """The ISO 4217 code."""
+    return fixed() or UNSAID
+
+
+def fixed() -> str:
+    """The ISO 4217 code that cannot change any more; "" where nobody has said one."""
     global _said, _looked
     if settings.CURRENCY:
         return str(settings.CURRENCY)
     if not _said and not _looked:
         _said, _looked = _ask(), _within
-    return _said or UNSAID
+    return _said
 
 
 def forget() -> None:

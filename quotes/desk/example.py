@@ -54,7 +54,7 @@ def load(*, today: date, now: datetime, folder: Path = STARTER) -> list[SignIn]:
     load_starter(guessed=False, today=today, who=SYSTEM, now=now, folder=folder)
     told = read(folder / "demo" / "workshop.toml")
     if not Shop.objects.exists():
-        shop = Shop(**told["shop"])
+        shop = Shop(**told["shop"], currency=currency.code())
         shop.full_clean()
         shop.save()
     sign_ins = _people(told["person"])

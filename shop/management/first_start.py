@@ -2,7 +2,6 @@
 
 import hashlib
 import os
-import secrets
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -11,13 +10,12 @@ from django.core.management import call_command
 from django.db import connections
 from django.db.migrations.executor import MigrationExecutor
 
+from shop.people.accounts import new_password
 from shop.people.models import User
 from shop.people.roles import ROLES
 from shop.people.services import add_person
 
 Say = Callable[[str], None]
-
-READABLE = "abcdefghjkmnpqrstuvwxyz23456789"  # nothing that is mistaken for another
 
 
 def prepare(*, empty: bool, say: Say) -> None:
@@ -51,19 +49,18 @@ def fill(*, empty: bool, say: Say) -> None:
     if marker.read_text(encoding="ascii") == "demo":
         say("Loading the example workshop ...")
         call_command("demo")
-    else:
-        call_command("starter")
-        if not User.objects.exists():
-            add_manager(say=say)
+    elif not User.objects.exists():
+        add_manager(say=say)
     marker.unlink()
 
 
 def add_manager(*, say: Say) -> None:
-    password = "-".join("".join(secrets.choice(READABLE) for _ in range(4)) for _ in range(4))
+    password = new_password()
     add_person(username="manager", name="Manager", password=password, roles=ROLES)
     say("An empty shop. Sign in as")
     say(f"  manager   {password}")
     say("This password is shown only now: note it, or change it after signing in.")
+    say("The first page asks five questions, then a price can be made.")
 
 
 def first_start() -> Path:

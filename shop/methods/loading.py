@@ -36,9 +36,40 @@ Told = dict[str, Any]
 Row = TypeVar("Row", bound=models.Model)
 
 
+#: Names under which the files hold amounts of money, in euro.
+AMOUNTS = {
+    "charge_rate",
+    "cost",
+    "cost_rate",
+    "costs",
+    "inspect_fee",
+    "lot_charge",
+    "minimum",
+    "overhead_rate",
+    "price",
+    "trip",
+}
+
+
 def read(path: Path) -> Told:
-    """A TOML file with exact decimals."""
-    return tomllib.loads(path.read_text(encoding="utf-8"), parse_float=Decimal)
+    """A TOML file with exact decimals.
+
+    In a currency without minor units its amounts are a hundred times as many: as guesses, nearer than the bare numbers,
+    and none is lost to rounding.
+    """
+    told: Told = tomllib.loads(path.read_text(encoding="utf-8"), parse_float=Decimal)
+    return told if places(currency.code()) else {name: _enlarged(value, name) for name, value in told.items()}
+
+
+def _enlarged(value: Any, name: str) -> Any:
+    if isinstance(value, dict):
+        return {inner: _enlarged(item, inner) for inner, item in value.items()}
+    if name == "breaks":
+        return [[quantity, rate * 100] for quantity, rate in value]
+    if isinstance(value, list):
+        return [_enlarged(item, name) for item in value]
+    is_amount = name in AMOUNTS and isinstance(value, int | Decimal)
+    return value * 100 if is_amount else value
 
 
 def by_name(model: type[Row]) -> dict[str, Row]:

@@ -32,6 +32,13 @@ def holidays(country: str, subdivision: str, year: int) -> tuple[str, ...]:
     return tuple(sorted(day.isoformat() for day in found))
 
 
+def countries() -> list[str]:
+    """The two letters of every country whose public holidays are known."""
+    import holidays as table
+
+    return sorted(code for code in table.list_supported_countries(include_aliases=False) if len(code) == 2)
+
+
 def closed_days(country: str, subdivision: str, first: date, spans: Iterable[tuple[date, date]]) -> tuple[str, ...]:
     """Holidays from the year of ``first`` on, with every day of ``spans``."""
     days = (

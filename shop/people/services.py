@@ -1,12 +1,15 @@
 from collections.abc import Iterable
 from datetime import datetime
 
+from django.conf import settings
 from django.contrib.auth.models import Group, Permission
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.translation import gettext as _
 
+from quotes.engine.money import MINOR_UNITS
+from shop import currency
 from shop.journal.services import SYSTEM, record, subject_of
 from shop.people.models import Shop, User
 from shop.people.roles import ROLE_DESK, ROLE_MANAGER, ROLE_MECHANIC, ROLES
@@ -25,7 +28,7 @@ ROLE_PERMISSIONS = {
 
 
 @transaction.atomic
-def add_person(*, username: str, name: str, password: str, roles: Iterable[str]) -> User:
+def add_person(*, username: str, name: str, password: str, roles: Iterable[str], who: str = SYSTEM) -> User:
     """Raises ``ValidationError`` with a sentence for each wrong field; then nothing is stored."""
     wanted = set(roles)
     person = User(username=username.strip(), first_name=name.strip())
@@ -36,7 +39,7 @@ def add_person(*, username: str, name: str, password: str, roles: Iterable[str])
     person.save()
     person.groups.set(Group.objects.filter(name__in=wanted))
     told = {"username": person.username, "name": str(person), "roles": sorted(wanted)}
-    record(who=SYSTEM, at=person.date_joined, what="person added", subject=subject_of(person), after=told)
+    record(who=who, at=person.date_joined, what="person added", subject=subject_of(person), after=told)
     return person
 
 
@@ -85,4 +88,23 @@ def describe_shop(*, name: str, address: str = "", email: str = "", phone: str =
     shop.full_clean()
     shop.save()
     record(who=who, at=now, what="workshop described", subject=subject_of(shop), before=before, after=fields)
+    return shop
+
+
+@transaction.atomic
+def say_currency(*, code: str, who: str, now: datetime) -> Shop:
+    """Say in which currency the shop counts. Said once: every amount that is kept is in it, so it never changes."""
+    shop = Shop.objects.select_for_update().first() or Shop(name=_("This workshop"))
+    if code not in MINOR_UNITS:
+        raise ValidationError({"currency": _("Give the three letters of a currency in use, such as EUR.")})
+    fixed = settings.CURRENCY or shop.currency
+    if fixed and fixed != code:
+        told = {"fixed": fixed}
+        raise ValidationError({"currency": _("This shop counts in %(fixed)s already; that cannot change.") % told})
+    if shop.currency == code:
+        return shop
+    shop.currency = code
+    shop.save()
+    record(who=who, at=now, what="currency said", subject=subject_of(shop), after={"currency": code})
+    currency.forget()
     return shop

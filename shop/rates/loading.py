@@ -31,11 +31,13 @@ def anything_there() -> bool:
 
 
 @transaction.atomic
-def load_starter(*, guessed: bool, today: date, who: str, now: datetime, folder: Path = STARTER) -> None:
+def load_starter(
+    *, guessed: bool, tax: Decimal | None = None, today: date, who: str, now: datetime, folder: Path = STARTER
+) -> None:
     """Grades, places, methods, services, finishes, templates and rates, into a shop that has none.
 
     ``guessed`` says of every price that it is a guess and calls vendors by their trade, as in a shop that begins
-    empty; else they are as the files say.
+    empty; else they are as the files say. ``tax`` is the shop's standard rate [%], in place of those in the files.
     """
     common: _Common = {"who": who, "now": now}
     rates = read(folder / "rates.toml")
@@ -44,10 +46,7 @@ def load_starter(*, guessed: bool, today: date, who: str, now: datetime, folder:
     load_damages(folder)
     days = _days(today)
     _grade_rates(rates["grade"], days, common)
-    for tax in rates["tax"]:
-        for rate in tax["rate"]:
-            percent = Decimal(rate["percent"])
-            services.note_tax_rate(code=tax["code"], name=tax["name"], percent=percent, valid_from=days(rate), **common)
+    _taxes(rates["tax"], tax, days, common)
     _policy(rates["policy"], days, common)
     believed = {
         name: Decimal(value) for name, value in rates["odds"].items() if name not in {"days_ago", "credit_days"}
@@ -79,6 +78,15 @@ def _grade_rates(told: Sequence[Told], days: Callable[[Told], date], common: _Co
                 valid_from=days(rate),
                 **_decimals(rate, "cost_rate", "charge_rate", "pace"),
                 **common,
+            )
+
+
+def _taxes(told: Sequence[Told], tax: Decimal | None, days: Callable[[Told], date], common: _Common) -> None:
+    for item in told if tax is None else told[:1]:
+        for rate in item["rate"]:
+            percent = Decimal(rate["percent"]) if tax is None else tax
+            services.note_tax_rate(
+                code=item["code"], name=item["name"], percent=percent, valid_from=days(rate), **common
             )
 
 

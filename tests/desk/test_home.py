@@ -11,6 +11,7 @@ from quotes.desk import today
 from quotes.pricing.models import IssuedQuote
 from quotes.pricing.selectors import agreed_net
 from shop.outbox.models import Heartbeat, Row
+from shop.rates.loading import load_starter
 from shop.restorations.models import Part, Restoration
 from shop.restorations.services import change_scope
 from shop.routes.models import Authorisation, Step
@@ -54,8 +55,17 @@ def test_a_person_without_a_role_reads_whom_to_ask(nobody):
 @pytest.mark.parametrize("role", ["front_desk", "manager", "alone"])
 def test_an_empty_shop_gets_a_first_step_to_press(role, request):
     client = request.getfixturevalue(role)
+    load_starter(guessed=True, today=day(0), **WHO)
     page = client.get("/").content.decode()
     assert '<a class="button button-main" href="/restorations/begin/">Begin the first restoration</a>' in page
+
+
+@pytest.mark.parametrize(("role", "may"), [("front_desk", False), ("manager", True), ("alone", True)])
+def test_a_shop_that_is_not_set_up_says_so_first(role, may, request):
+    page = request.getfixturevalue(role).get("/").content.decode()
+    assert "This workshop is not set up yet" in page
+    assert ('href="/workshop/set-up/"' in page) is may
+    assert "Begin the first restoration" not in page
 
 
 def test_an_empty_shop_tells_the_mechanic_what_will_stand_there(mechanic):

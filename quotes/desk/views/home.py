@@ -13,6 +13,7 @@ from quotes.desk import today, waiting
 from quotes.desk.context import DESK
 from shop.outbox import selectors as outbox
 from shop.people.roles import ROLE_MANAGER, ROLE_MECHANIC, has_role, roles_of
+from shop.rates.set_up import is_set_up
 from shop.restorations.models import Restoration
 
 JOBS_EACH_PAGE = 5
@@ -24,11 +25,13 @@ def home(request: HttpRequest) -> HttpResponse:
     day = timezone.localdate(now)
     context: dict[str, Any] = {"day": day, "no_role": not roles_of(request.user)}
     if has_role(request.user, *DESK):
+        begun = Restoration.objects.exists()
         context |= {
             "desk": True,
             "sections": today.for_desk(day),
             "waiting": waiting.groups(day),
-            "begun": Restoration.objects.exists(),
+            "begun": begun,
+            "set_up": begun or is_set_up(),
         }
     if has_role(request.user, ROLE_MANAGER):
         asleep = not outbox.awake(outbox.last_sweep(), now=now) and outbox.waiting().exists()

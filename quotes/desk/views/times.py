@@ -117,6 +117,11 @@ def _now() -> dict[str, object]:
     return said
 
 
+def usual_hours() -> dict[str, object]:
+    """The boxes of hours as they stand, or as is usual."""
+    return {name: said for name, said in _now().items() if name.startswith("hours_")}
+
+
 @require_http_methods(["GET", "HEAD", "POST"])
 @role_required(ROLE_MANAGER)
 def times(request: HttpRequest) -> HttpResponse:

@@ -1,0 +1,130 @@
+"""Setting up a workshop that begins empty: five questions, then a price can be made."""
+
+from typing import Any
+
+from babel import Locale
+from babel.numbers import get_currency_name, get_territory_currencies
+from django import forms
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import path
+from django.utils import timezone
+from django.utils.translation import get_language, gettext_lazy, to_locale
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods
+
+from quotes.desk import saving
+from quotes.desk.forms import Number
+from quotes.desk.views.editor import who
+from quotes.desk.views.times import TimesForm, usual_hours
+from quotes.engine.money import MINOR_UNITS
+from shop import currency
+from shop.people.calendars import countries
+from shop.people.models import Shop
+from shop.people.roles import ROLE_MANAGER, role_required
+from shop.rates.set_up import is_set_up, set_up
+
+USUAL = ""
+
+
+class SetUpForm(TimesForm):
+    """Name and five questions; hours as on the page of working times."""
+
+    name = forms.CharField(label=gettext_lazy("What your customers call this workshop"), max_length=100)
+    currency = forms.ChoiceField(label=gettext_lazy("Currency"), required=False)
+    tax = Number(label=gettext_lazy("Tax on your work [%]"), min_value=0, max_digits=5, decimal_places=3)
+
+    field_order = ("name", "country", "currency", "tax", "hands")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        del self.fields["subdivision"], self.fields["productive"]
+        self.fields["country"] = forms.ChoiceField(
+            label=_("Country"),
+            choices=[("", _("Another country: no public holidays")), *_countries()],
+            required=False,
+            help_text=_("Its public holidays are kept."),
+        )
+        fixed = currency.fixed()
+        chosen = self.fields["currency"]
+        assert isinstance(chosen, forms.ChoiceField)
+        chosen.choices = (
+            [(fixed, _named(fixed))] if fixed else [(USUAL, _("The usual one of the country")), *_currencies()]
+        )
+        chosen.help_text = _("Every amount is kept in it: it cannot be changed later.")
+        self.fields["tax"].help_text = _("The rate that stands on your quotes; 0 where you charge none.")
+        self.order_fields(self.field_order)
+
+    def clean(self) -> dict[str, object]:
+        """Where the currency is left to the country, look which it is."""
+        said = super().clean()
+        if said.get("currency") == USUAL and "currency" not in self.errors:
+            found = [code for code in get_territory_currencies(str(said.get("country") or "ZZ")) if code in MINOR_UNITS]
+            if len(found) == 1:
+                said["currency"] = found[0]
+            else:
+                self.add_error("currency", _("Choose the currency: the country does not say which."))
+        return said
+
+
+def _countries() -> list[tuple[str, str]]:
+    names = Locale.parse(to_locale(get_language() or "en")).territories
+    return sorted(((code, names.get(code, code)) for code in countries()), key=lambda pair: pair[1])
+
+
+def _currencies() -> list[tuple[str, str]]:
+    return sorted(((code, _named(code)) for code in MINOR_UNITS), key=lambda pair: pair[1])
+
+
+def _named(code: str) -> str:
+    name = get_currency_name(code, locale=to_locale(get_language() or "en"))
+    return f"{name} ({code})"
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@role_required(ROLE_MANAGER)
+def set_up_page(request: HttpRequest) -> HttpResponse:
+    if is_set_up():
+        messages.info(request, _("This workshop is set up already. What it costs stands in the rate book."))
+        return redirect("desk:workshop")
+    form = SetUpForm(request.POST or None, initial=_begin())
+    if request.method == "POST" and form.is_valid() and _answered(request, form):
+        messages.success(
+            request,
+            _(
+                "Set up. Every price is still a guess of ours: a quote says so until you note your own in the rate book."
+            ),
+        )
+        return redirect("desk:home")
+    return render(request, "desk/set_up.html", {"form": form}, status=422 if form.errors else 200)
+
+
+def _begin() -> dict[str, object]:
+    shop = Shop.objects.first()
+    known = {"name": shop.name, "country": shop.country, "hands": shop.hands} if shop else {"hands": 1}
+    return known | usual_hours()
+
+
+def _answered(request: HttpRequest, form: SetUpForm) -> bool:
+    now, said = timezone.now(), form.cleaned_data
+    try:
+        set_up(
+            name=said["name"],
+            country=said["country"],
+            currency=said["currency"],
+            tax=said["tax"],
+            hours=form.spans,
+            hands=said["hands"],
+            today=timezone.localdate(now),
+            who=who(request),
+            now=now,
+        )
+    except ValidationError as error:
+        saving.place(form, error, "name")
+        return False
+    return True
+
+
+urlpatterns = [path("workshop/set-up/", set_up_page, name="set_up")]
