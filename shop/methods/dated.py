@@ -1,8 +1,14 @@
 """Rows that are dated and never edited: which one holds on a day, and how the next one is added.
 
 The latest day from which a row is valid, not after the day asked for; of several for that day the highest revision.
+
+Inside `imagining` a row that is noted is checked as ever, holds for whoever reads rates in this thread, and is never
+stored nor told: so one can see what a change would do before it is made.
 """
 
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from datetime import date, datetime
 from typing import Any, TypeVar
 
@@ -15,6 +21,53 @@ from shop.journal.services import Subject, record
 TRIES = 20
 
 Row = TypeVar("Row", bound=models.Model)
+
+_imagined: ContextVar[list[models.Model] | None] = ContextVar("imagined", default=None)
+
+
+@contextmanager
+def imagining() -> Iterator[None]:
+    """Whatever dated row is noted inside is only imagined."""
+    token = _imagined.set([])
+    try:
+        yield
+    finally:
+        _imagined.reset(token)
+
+
+def _always(_row: Any) -> bool:
+    return True
+
+
+def held_by(rows: models.QuerySet[Row], *, of: str, on: date, also: Callable[[Row], bool] = _always) -> dict[Any, Row]:
+    """``rows`` in force by their column ``of``, and over them what is imagined, if it is one of those ``also`` wanted."""
+    found = {getattr(row, of): row for row in rows}
+    for row in filter(also, _imagined_rows(rows.model, on)):
+        held = found.get(getattr(row, of))
+        if held is None or _day(row) >= _day(held):
+            found[getattr(row, of)] = row
+    return found
+
+
+def holding(rows: models.QuerySet[Row], *, on: date) -> Row | None:
+    """Of dated ``rows`` of one thing the one that holds ``on`` a day, or what is imagined over it."""
+    held = latest_first(rows, on=on).first()
+    for row in _imagined_rows(rows.model, on):
+        if held is None or _day(row) >= _day(held):
+            held = row
+    return held
+
+
+def _imagined_rows(model: type[Row], on: date) -> Iterable[Row]:
+    return [row for row in _imagined.get() or () if isinstance(row, model) and _day(row) <= on]
+
+
+def add_children(row: models.Model, name: str, children: Sequence[models.Model]) -> None:
+    """Store what belongs to a dated ``row`` under its related ``name``; imagined with it when that is imagined."""
+    if _imagined.get() is None:
+        type(children[0])._default_manager.bulk_create(children)
+    else:
+        row._prefetched_objects_cache = {name: children}  # type: ignore[attr-defined]  # as if they had been fetched
 
 
 def latest_first(rows: models.QuerySet[Row], *, on: date) -> models.QuerySet[Row]:
@@ -38,6 +91,11 @@ def add_revision(row: Row, *, of: str = "") -> Row:
         taken = _of_the_same(row, of).filter(valid_from=_day(row)).aggregate(last=models.Max("revision"))["last"]
         row.revision = (taken or 0) + 1  # type: ignore[attr-defined]  # dated rows have it
         row.full_clean(exclude={"revision"})
+        imagined = _imagined.get()
+        if imagined is not None:
+            imagined.append(row)
+            row.pk = -len(imagined)  # no stored row has such a key, and what belongs to the row needs one
+            return row
         try:
             with transaction.atomic():
                 row.save(force_insert=True)
@@ -60,6 +118,8 @@ def tell(
     row: Row, *, what: str, subject: Subject, before: Row | None, who: str, now: datetime, **more: tuple[Any, Any]
 ) -> None:
     """Write a new dated ``row`` into the journal; ``more`` are pairs (before, after) that are not columns of it."""
+    if _imagined.get() is not None:
+        return
     old = facts(before) | {name: pair[0] for name, pair in more.items()} if before else {}
     new = facts(row) | {name: pair[1] for name, pair in more.items()}
     record(who=who, at=now, what=what, subject=subject, before=old, after=new)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from quotes.engine import inputs
-from shop.methods.dated import in_force, latest_first
+from shop.methods.dated import held_by, holding, in_force
 from shop.methods.models import StandardTime
 from shop.methods.selectors import standard_times
 from shop.rates import engine_values
@@ -15,38 +15,40 @@ from shop.rates.models import ConsumablePrice, GradeRate, Odds, PricePolicy, Ser
 def grade_rates(on: date) -> dict[int, GradeRate]:
     """Labour grade id to its rate in force."""
     rates = in_force(GradeRate.objects.all(), of="grade", on=on).select_related("grade")
-    return {rate.grade_id: rate for rate in rates}
+    return held_by(rates, of="grade_id", on=on)
 
 
 def consumable_prices(on: date) -> dict[int, ConsumablePrice]:
     """Consumable id to its price in force."""
     prices = in_force(ConsumablePrice.objects.all(), of="consumable", on=on).select_related("consumable")
-    return {price.consumable_id: price for price in prices}
+    return held_by(prices, of="consumable_id", on=on)
 
 
 def service_prices(on: date, *, only: Iterable[str] | None = None) -> dict[int, ServicePrice]:
     """Service id to its price in force, with its breaks; ``only`` those services whose uid is named."""
     prices = in_force(ServicePrice.objects.all(), of="service", on=on)
-    if only is not None:
-        prices = prices.filter(service__uid__in=list(only))
+    wanted = None if only is None else set(only)
+    if wanted is not None:
+        prices = prices.filter(service__uid__in=wanted)
     prices = prices.select_related("service__vendor", "handling_grade").prefetch_related("breaks")
-    return {price.service_id: price for price in prices}
+    return held_by(
+        prices, of="service_id", on=on, also=lambda price: wanted is None or str(price.service.uid) in wanted
+    )
 
 
 def tax_rates(on: date) -> dict[str, TaxRate]:
     """Tax code to its rate in force."""
-    return {rate.code: rate for rate in in_force(TaxRate.objects.all(), of="code", on=on)}
+    return held_by(in_force(TaxRate.objects.all(), of="code", on=on), of="code", on=on)
 
 
 def policy(on: date) -> PricePolicy | None:
     """The price policy in force, with its payment stages."""
-    policies = latest_first(PricePolicy.objects.all(), on=on)
-    return policies.select_related("handling_grade").prefetch_related("stages").first()
+    return holding(PricePolicy.objects.select_related("handling_grade").prefetch_related("stages"), on=on)
 
 
 def odds(on: date) -> Odds:
     """What the shop believes on a day; where nothing is noted, what Bareframe begins with, unsaved."""
-    return latest_first(Odds.objects.all(), on=on).first() or begun_with(on)
+    return holding(Odds.objects.all(), on=on) or begun_with(on)
 
 
 def begun_with(on: date) -> Odds:

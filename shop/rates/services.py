@@ -22,7 +22,7 @@ from quotes.engine.money import instalments, places, to_minor
 from quotes.engine.vendor_work import checked_breaks
 from shop import currency
 from shop.journal.services import Subject, subject_of
-from shop.methods.dated import add_revision, at_field, held_before, tell
+from shop.methods.dated import add_children, add_revision, at_field, held_before, tell
 from shop.methods.models import Consumable, Service
 from shop.people.models import Grade
 from shop.rates.models import (
@@ -177,10 +177,10 @@ def _keep(table: Sequence[ServiceBreak], price: ServicePrice) -> None:
     for item in table:
         item.price = price
         try:
-            item.full_clean(validate_unique=False, validate_constraints=False)
+            item.full_clean(exclude={"price"}, validate_unique=False, validate_constraints=False)
         except ValidationError as error:
             raise at_field("breaks", error) from None
-    ServiceBreak.objects.bulk_create(table)
+    add_children(price, "breaks", table)
 
 
 @transaction.atomic
@@ -274,10 +274,10 @@ def _keep_stages(stages: Sequence[PaymentStage], policy: PricePolicy) -> None:
     for stage in stages:
         stage.policy = policy
         try:
-            stage.full_clean(validate_unique=False, validate_constraints=False)
+            stage.full_clean(exclude={"policy"}, validate_unique=False, validate_constraints=False)
         except ValidationError as error:
             raise at_field("stages", error) from None
-    PaymentStage.objects.bulk_create(stages)
+    add_children(policy, "stages", stages)
 
 
 class Beliefs(TypedDict, total=False):
