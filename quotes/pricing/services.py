@@ -31,6 +31,7 @@ from shop.journal.services import record, subject_of
 from shop.people.models import Shop
 from shop.rates.selectors import policy
 from shop.restorations.models import Restoration
+from shop.restorations.numbers import stop_sentence
 from shop.restorations.services import ChangedMeanwhileError
 from shop.routes.consent import no_longer_authorise
 from shop.routes.models import Authorisation, Plan
@@ -224,6 +225,8 @@ def _held(draft: Draft, seen: tuple[int, int]) -> Restoration:
 def _check_issuable(found: Priced, *, below_floor: str, guesses_are_told: bool) -> None:
     if found.error is not None:
         raise CannotIssueError(found.error.sentence(_(found.error.template)))
+    if found.draft.stage != Stage.BALLPARK and (stop := stop_sentence(found.scope.restoration)):
+        raise CannotIssueError(_("Only a ballpark may go out while the numbers do not match. %(stop)s") % {"stop": stop})
     explained = found.explained
     assert explained is not None
     if not explained.result.lines:

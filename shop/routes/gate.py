@@ -1,4 +1,5 @@
-"""What waits for the finish evidence: steps that destroy the traces, and steps that put a finish on.
+"""What may not begin yet: everything while numbers do not match, and what waits for the finish evidence, which are steps
+that destroy the traces, and steps that put a finish on.
 
 A step that destroys traces waits until one of the listed finishes is proven. A step of the finish itself also waits until
 that is the agreed one, unless the customer signed for another knowing how it departs: that frees putting it on, not
@@ -25,6 +26,7 @@ from shop.restorations.models import Machine, Part
 from shop.restorations.services import hold_scope, refuse_out_of_scope
 from shop.restorations.words import chance_in_words
 from shop.routes.models import Override, Step
+from shop.routes.numbers import why_nothing_begins
 from shop.routes.questions import HUNDRED, Heard, heard, heard_of, question_of, signed_deviation, strength_of
 from shop.routes.selectors import Scope
 
@@ -35,6 +37,7 @@ class Cause(StrEnum):
     DESTROYS = "destroys"
     UNPROVEN = "unproven"
     ANOTHER = "another"
+    NUMBERS = "numbers"
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +112,15 @@ def belief_of(part: Part, machine: Machine, known: Heard, odds: Odds) -> Belief:
 
 def refusals(step: Step, *, odds: Odds) -> list[Refusal]:
     """Why ``step`` may not begin yet; empty when it may. Steps come with their part, operation and service."""
+    stop = why_nothing_begins(step.part.restoration)
+    return [*_of_numbers(step, step.part, stop), *_of_evidence(step, odds)]
+
+
+def _of_numbers(step: Step, part: Part, stop: str) -> list[Refusal]:
+    return [Refusal(str(step.uid), str(part.uid), Cause.NUMBERS, stop)] if stop else []
+
+
+def _of_evidence(step: Step, odds: Odds) -> list[Refusal]:
     part = step.part
     if not _is_held(step, part):
         return []
@@ -117,18 +129,23 @@ def refusals(step: Step, *, odds: Odds) -> list[Refusal]:
 
 
 def gate_for_scope(scope: Scope, odds: Odds) -> dict[str, tuple[Refusal, ...]]:
-    """Step uid to why it may not begin yet, for the steps that are held back, in four queries."""
+    """Step uid to why it may not begin yet, for the steps that are held back, in six queries."""
     overridden = set(_overrides(step__part__restoration=scope.restoration))
     known, machine = heard(scope), scope.restoration.machine
-    return _by_step(
-        refusal
+    stop = why_nothing_begins(scope.restoration)
+    of_numbers = [
+        item for part in scope.parts for step in scope.steps[part.pk] for item in _of_numbers(step, part, stop)
+    ]
+    of_evidence = [
+        item
         for part in scope.parts
-        for refusal in _refusals(part, scope.steps[part.pk], machine, known, odds, overridden)
-    )
+        for item in _refusals(part, scope.steps[part.pk], machine, known, odds, overridden)
+    ]
+    return _by_step([*of_numbers, *of_evidence])
 
 
 def gate_for_part(part: Part, steps: Iterable[Step], known: Heard, odds: Odds) -> dict[str, tuple[Refusal, ...]]:
-    """The same for the ``steps`` of one part, whose evidence was read already: one query."""
+    """Which ``steps`` of one part wait for its evidence, which was read already, and why: one query."""
     overridden = set(_overrides(step__part=part))
     return _by_step(_refusals(part, steps, part.restoration.machine, known, odds, overridden))
 
@@ -225,7 +242,7 @@ def _override(step: Step, *, who_decided: str, reason: str, odds: Odds, who: str
         raise ValidationError(_("This step is off the route. Bring it back first."), code="off the route")
     row = Override(step=step, who=who_decided.strip(), reason=reason.strip(), at=now, recorded_by=who)
     row.full_clean(exclude={"step"})
-    held = refusals(step, odds=odds)
+    held = _of_evidence(step, odds)
     if not held:
         said = _("Nothing holds “%(step)s” back: it can begin as it is.") % {"step": step}
         raise ValidationError(said, code="not held back")

@@ -247,7 +247,7 @@ def test_out_of_scope_nothing_is_overridden(tank: Part) -> None:
         let(step)
 
 
-def test_the_gate_takes_four_queries_for_one_part_and_for_many(
+def test_the_gate_takes_five_queries_for_one_part_and_for_many(
     shop: Workshop, tank: Part, django_assert_num_queries: Any
 ) -> None:
     for number in range(3):
@@ -255,7 +255,7 @@ def test_the_gate_takes_four_queries_for_one_part_and_for_many(
         list_finish(part=part, finish=shop.green, **WHO)
         prove(part, shop.green)
         found = scope(Restoration.objects.select_related("machine").get())
-        with django_assert_num_queries(4):
+        with django_assert_num_queries(5):
             assert len(gate_for_scope(found, ODDS)) == 2 * (number + 2)
 
 

@@ -24,7 +24,7 @@ from shop.people.models import Shop
 from shop.people.roles import ROLE_MANAGER, has_role, role_required
 from shop.rates.selectors import odds
 from shop.restorations.models import Part
-from shop.routes.gate import gate_for_scope
+from shop.routes.gate import Cause, gate_for_scope
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -80,7 +80,8 @@ def _page(request: HttpRequest, offer: Offered, form: IssueForm, status: int = 2
 
 def _unproven(found: Priced) -> list[Part]:
     """Parts on which work would have to wait for finish evidence once this is agreed."""
-    waiting = set(gate_for_scope(found.scope, odds(found.draft.priced_on)))
+    held = gate_for_scope(found.scope, odds(found.draft.priced_on))
+    waiting = {uid for uid, why in held.items() if any(item.cause != Cause.NUMBERS for item in why)}
     return [part for part in found.scope.parts if waiting & {str(step.uid) for step in found.scope.steps[part.pk]}]
 
 
