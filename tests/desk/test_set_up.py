@@ -14,7 +14,7 @@ PAGE = "/workshop/set-up/"
 ANSWERS = {
     "name": "Moorend Cycle Works",
     "country": "AT",
-    "currency": "",
+    "currency": "-",
     "tax": "20",
     "hands": "2",
     "hours_0": "8:00-12:00, 13:00-17:00",
@@ -54,7 +54,7 @@ def test_a_wrong_answer_is_told_at_its_field_and_nothing_typed_is_lost(manager: 
 
 
 # Source: ISO 3166 and ISO 4217 as in CLDR: two currencies are legal tender in Panama, one in Japan.
-@pytest.mark.parametrize(("country", "code"), [("JP", "JPY"), ("GB", "GBP"), ("PA", None), ("", None)])
+@pytest.mark.parametrize(("country", "code"), [("JP", "JPY"), ("GB", "GBP"), ("PA", None), ("-", None)])
 def test_the_currency_follows_the_country_or_is_asked_for(manager: Client, country: str, code: str | None) -> None:
     answer = manager.post(PAGE, GOOD | {"country": country})
     if code is None:

@@ -26,14 +26,14 @@ from shop.people.models import Shop
 from shop.people.roles import ROLE_MANAGER, role_required
 from shop.rates.set_up import is_set_up, set_up
 
-USUAL = ""
+OTHER = USUAL = "-"
 
 
 class SetUpForm(TimesForm):
     """Name and five questions; hours as on the page of working times."""
 
     name = forms.CharField(label=gettext_lazy("What your customers call this workshop"), max_length=100)
-    currency = forms.ChoiceField(label=gettext_lazy("Currency"), required=False)
+    currency = forms.ChoiceField(label=gettext_lazy("Currency"))
     tax = Number(label=gettext_lazy("Tax on your work [%]"), min_value=0, max_digits=5, decimal_places=3)
 
     field_order = ("name", "country", "currency", "tax", "hands")
@@ -43,8 +43,7 @@ class SetUpForm(TimesForm):
         del self.fields["subdivision"], self.fields["productive"]
         self.fields["country"] = forms.ChoiceField(
             label=_("Country"),
-            choices=[("", _("Another country: no public holidays")), *_countries()],
-            required=False,
+            choices=[(OTHER, _("Another country: no public holidays")), *_countries()],
             help_text=_("Its public holidays are kept."),
         )
         fixed = currency.fixed()
@@ -60,6 +59,8 @@ class SetUpForm(TimesForm):
     def clean(self) -> dict[str, object]:
         """Where the currency is left to the country, look which it is."""
         said = super().clean()
+        if said.get("country") == OTHER:
+            said["country"] = ""
         if said.get("currency") == USUAL and "currency" not in self.errors:
             found = [code for code in get_territory_currencies(str(said.get("country") or "ZZ")) if code in MINOR_UNITS]
             if len(found) == 1:
@@ -98,12 +99,17 @@ def set_up_page(request: HttpRequest) -> HttpResponse:
             ),
         )
         return redirect("desk:home")
-    return render(request, "desk/set_up.html", {"form": form}, status=422 if form.errors else 200)
+    return render(request, "desk/set_up.html", _context(form), status=422 if form.errors else 200)
+
+
+def _context(form: SetUpForm) -> dict[str, object]:
+    hours = [form[name] for name in form.fields if name.startswith("hours_")]
+    return {"form": form, "questions": [form[name] for name in form.field_order], "hours": hours}
 
 
 def _begin() -> dict[str, object]:
     shop = Shop.objects.first()
-    known = {"name": shop.name, "country": shop.country, "hands": shop.hands} if shop else {"hands": 1}
+    known = {"name": shop.name, "country": shop.country or OTHER, "hands": shop.hands} if shop else {"hands": 1}
     return known | usual_hours()
 
 
