@@ -246,7 +246,7 @@ CELERY_BROKER_TRANSPORT_OPTIONS = (
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "formatters": {"line": {"format": "{asctime} {levelname} {name} {message}", "style": "{"}},
+    "formatters": {"line": {"()": "shop.logs.Line", "fmt": "{asctime} {levelname} {name} {message}", "style": "{"}},
     "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
     "root": {"handlers": ["stderr"], "level": "WARNING"},
     "loggers": {"bareframe": {"handlers": ["stderr"], "level": "INFO", "propagate": False}},

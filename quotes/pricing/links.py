@@ -41,7 +41,6 @@ def make(
         made_by=who,
         expires_at=_end(quote, now),
     )
-    link.full_clean()
     link.save(force_insert=True)
     record(
         who=who,
@@ -95,6 +94,11 @@ def from_cookie(request: HttpRequest, purpose: Link.Purpose, now: datetime) -> L
     except signing.BadSignature:
         return None
     return _open(now, uid=uid, purpose=purpose)
+
+
+def short(link: Link) -> str:
+    """What people call a link by: enough of its name to tell it from the others, nothing of its secret."""
+    return link.uid.hex[:6]
 
 
 def _open(now: datetime, **which: str) -> Link | None:

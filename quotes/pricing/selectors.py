@@ -83,7 +83,12 @@ def amount(quote: IssuedQuote, field: str) -> Decimal:
 
 
 #: What a quote can be on a day, in words.
-STANDINGS = {**dict(Outcome.Kind.choices), "open": _("open"), "lapsed": _("lapsed")}
+STANDINGS = {
+    **dict(Outcome.Kind.choices),
+    "open": _("open"),
+    "lapsed": _("lapsed"),
+    "replaced": _("replaced by a newer one"),
+}
 
 
 def standing(quote: IssuedQuote, today: date) -> str:
@@ -92,3 +97,12 @@ def standing(quote: IssuedQuote, today: date) -> str:
     if isinstance(outcome, Outcome):
         return outcome.kind
     return "lapsed" if today > quote.valid_until else "open"
+
+
+def replaced_by(quote: IssuedQuote) -> IssuedQuote | None:
+    """The newer quote that took the place of this one as it was issued; None for one that the shop withdrew by hand."""
+    outcome = getattr(quote, "outcome", None)
+    if not isinstance(outcome, Outcome) or outcome.kind != Outcome.Kind.WITHDRAWN:
+        return None
+    newer = IssuedQuote.objects.filter(restoration=quote.restoration_id, issued_at=outcome.at, number__gt=quote.number)
+    return newer.only("uid", "number", "version", "stage", "issued_at").first()

@@ -1,6 +1,6 @@
 """Writes on drafts and quotes: opening, changing, issuing, outcomes."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -19,7 +19,7 @@ from quotes.engine.errors import BadInput
 from quotes.engine.formulas import PRESENT
 from quotes.engine.money import places, rounded, to_minor
 from quotes.engine.results import Result
-from quotes.pricing import damages, instalments, paper, planning, variations
+from quotes.pricing import damages, deviations, instalments, paper, planning, variations
 from quotes.pricing import offer as offers
 from quotes.pricing.models import Draft, IssuedLine, IssuedQuote, IssuedStep, Outcome, Stage
 from quotes.pricing.selectors import Priced
@@ -413,6 +413,7 @@ def record_outcome(
     how: Outcome.How,
     reason: str = "",
     said_on: date | None = None,
+    signed: Collection[str] = (),
     today: date,
     who: str,
     now: datetime,
@@ -422,7 +423,8 @@ def record_outcome(
     Who said it, how and when is kept before anything is authorised. A ballpark cannot be accepted. An accepted variation
     also takes back the authorisation of the steps it credits. The draft goes on to what is offered next.
 
-    ``said_on`` is the day it was said, which may be before today; validity goes by it.
+    ``said_on`` is the day it was said, which may be before today; validity goes by it. Whoever accepts on their own page
+    signs there for each deviation of finish: ``signed`` holds their keys, and one that is missing refuses the acceptance.
     """
     said_on = said_on or today
     # By key: given the quote itself, the row would hang on it from now on, even when it is refused.
@@ -450,7 +452,16 @@ def record_outcome(
         )
     if kind == Outcome.Kind.DECLINED and not outcome.reason:
         raise ValidationError({"reason": _("Say in a word why it was declined.")})
+    if kind == Outcome.Kind.ACCEPTED and how == Outcome.How.ONLINE:
+        _refuse_unsigned(quote, signed)
     return _settle(quote, outcome, who=who, now=now)
+
+
+def _refuse_unsigned(quote: IssuedQuote, signed: Collection[str]) -> None:
+    open_ones = [one.part for one in deviations.deviations(paper.offer_of(quote)) if one.key not in signed]
+    if open_ones:
+        said = _("Tick that you agree to the finish of: %(parts)s. If you do not, ask us before you accept.")
+        raise ValidationError({"signed": said % {"parts": ", ".join(open_ones)}})
 
 
 @transaction.atomic
@@ -464,6 +475,8 @@ def _settle(quote: IssuedQuote, outcome: Outcome, *, who: str, now: datetime) ->
         raise SettledError(_("This quote has an outcome already. Look at the page again.")) from None
     if outcome.kind == Outcome.Kind.ACCEPTED:
         _agree(quote, who=who, now=now)
+        if outcome.how == Outcome.How.ONLINE:
+            deviations.sign(quote=quote, who_agreed=outcome.who, said_on=outcome.said_on, who=who, now=now)
     record(
         who=who,
         at=now,

@@ -64,9 +64,48 @@ def sign_finish(
     except NoRouteError as error:
         raise ValidationError({"finish": error.messages}) from None
     row.save()
-    after = {"finish": finish.name, "deviation": row.deviation, "who agreed": row.who, "how": how, "agreed on": said_on}
-    record(who=who, at=now, what="finish agreed", subject=subject_of(part), after=after)
+    _record_agreed(row)
     return row
+
+
+@transaction.atomic
+def note_signed(
+    *,
+    part: Part,
+    finish: Finish,
+    deviation: str,
+    who_agreed: str,
+    how: str,
+    said_on: date,
+    who: str,
+    now: datetime,
+) -> FinishAgreement:
+    """Note what the customer signed for in a quote. The part stays as it is by now: what differs becomes a variation."""
+    row = FinishAgreement(
+        part=part,
+        finish=finish,
+        deviation=deviation,
+        who=who_agreed.strip(),
+        how=how,
+        said_on=said_on,
+        at=now,
+        recorded_by=who,
+    )
+    row.full_clean(exclude={"part", "finish"})
+    row.save()
+    _record_agreed(row)
+    return row
+
+
+def _record_agreed(row: FinishAgreement) -> None:
+    after = {
+        "finish": row.finish.name,
+        "deviation": row.deviation,
+        "who agreed": row.who,
+        "how": row.how,
+        "agreed on": row.said_on,
+    }
+    record(who=row.recorded_by, at=row.at, what="finish agreed", subject=subject_of(row.part), after=after)
 
 
 def _refuse_unsigned(row: FinishAgreement, *, today: date) -> None:

@@ -1,4 +1,4 @@
-"""What every answer carries, and that nothing but sign-in is open (RELIABILITY S-02, S-04, S-05)."""
+"""What every answer carries, and that nothing but sign-in and a customer's own pages is open (RELIABILITY S-02, S-04, S-05)."""
 
 import json
 import os
@@ -17,6 +17,8 @@ from tests.people.conftest import Enter
 
 SIGN_OUT = "/sign-in/out/"
 OPEN = {"/sign-in/", SIGN_OUT}
+# Opened by the cookie of a link, without an account.
+CUSTOMER = "/c/"
 SAMPLES = {"uuid": str(UUID(int=1)), "int": "1", "str": "x", "slug": "x", "path": "x"}
 
 # Source: CSP Level 3 section 6 names the directives; what each must be is OWASP ASVS 5.0, 3.4.3.
@@ -53,10 +55,24 @@ def test_a_stranger_gets_nothing_but_the_way_to_sign_in() -> None:
     seen = set(addresses(get_resolver("shop.urls").url_patterns))
     assert seen > OPEN
     assert Client().get(SIGN_OUT)["Location"] == Client().post(SIGN_OUT)["Location"] == "/"
-    for address in seen - OPEN:
+    for address in {one for one in seen - OPEN if not one.startswith(CUSTOMER)}:
         for answer in (Client().get(address), Client().post(address)):
             assert answer.status_code == 302, address
             assert answer["Location"].startswith("/sign-in/?next="), address
+
+
+@pytest.mark.django_db
+def test_a_customers_pages_tell_a_stranger_nothing_and_all_of_them_the_same() -> None:
+    """Whatever the address is for, and whatever is sent to it: one page, which says that it is closed."""
+    seen = {one for one in addresses(get_resolver("shop.urls").url_patterns) if one.startswith(CUSTOMER)}
+    assert seen >= {"/c/quote/", "/c/quote/pdf/", "/c/x/"}
+    answers = [ask(address) for address in seen for ask in (Client().get, Client().post)]
+    shown = {answer.content for answer in answers if answer.status_code != 405}
+    assert {answer.status_code for answer in answers} <= {404, 405}
+    assert len(shown) == 1
+    assert b"This page is closed" in shown.pop()
+    assert all("no-store" in answer["Cache-Control"] for answer in answers if answer.status_code == 404)
+    assert all(not answer.cookies for answer in answers)
 
 
 @pytest.mark.django_db
