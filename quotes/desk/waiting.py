@@ -4,6 +4,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from django.utils.module_loading import import_string
+
 from shop.restorations.models import Restoration
 
 
@@ -30,10 +32,18 @@ class Group:
 
 Source = Callable[[date], Group]
 
-#: In the order in which they are shown; the most pressing first. Each takes a fixed number of queries.
-SOURCES: tuple[Source, ...] = ()
+#: In the order in which they are shown; the most pressing first. Each takes a fixed number of queries. By name, since
+#: they are made of what is said above.
+SOURCES: tuple[str, ...] = (
+    "quotes.desk.waiting_money.late",
+    "quotes.desk.waiting_money.to_ask",
+    "quotes.desk.waiting_customer.questions",
+    "quotes.desk.waiting_customer.silence",
+    "quotes.desk.waiting_money.held",
+)
 
 
 def groups(day: date) -> list[Group]:
     """What waits on ``day``, without the kinds of which there is nothing."""
-    return [group for group in (source(day) for source in SOURCES) if group.rows]
+    sources: list[Source] = [import_string(name) for name in SOURCES]
+    return [group for group in (source(day) for source in sources) if group.rows]

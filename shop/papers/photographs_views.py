@@ -14,6 +14,8 @@ from shop.papers.models import Photograph
 MEDIA_TYPES = {Photograph.Kind.JPEG: ("image/jpeg", "jpg")}
 # An address never shows other bytes. The cookie is part of what a browser's cache goes by, so signing out ends it.
 CACHE = "private, max-age=86400, immutable"
+# For who may see it now, and perhaps not in a minute.
+NOT_KEPT = "private, no-store"
 
 may_see = permission_required("papers.view_photograph", raise_exception=True)
 
@@ -23,7 +25,7 @@ may_see = permission_required("papers.view_photograph", raise_exception=True)
 def photograph(request: HttpRequest, uid: uuid.UUID) -> HttpResponse:  # noqa: ARG001
     """Saved, never opened."""
     found = get_object_or_404(Photograph, uid=uid)
-    return _answer(found, selectors.photograph_content(found), attachment=True)
+    return answer(found, selectors.photograph_content(found), attachment=True)
 
 
 @require_safe
@@ -31,10 +33,11 @@ def photograph(request: HttpRequest, uid: uuid.UUID) -> HttpResponse:  # noqa: A
 def thumbnail(request: HttpRequest, uid: uuid.UUID) -> HttpResponse:  # noqa: ARG001
     """For ``<img>``. It is always a JPEG."""
     found = get_object_or_404(Photograph, uid=uid)
-    return _answer(found, selectors.thumbnail_content(found), attachment=False)
+    return answer(found, selectors.thumbnail_content(found), attachment=False)
 
 
-def _answer(photograph: Photograph, content: bytes, *, attachment: bool) -> HttpResponse:
+def answer(photograph: Photograph, content: bytes, *, attachment: bool, cache: str = CACHE) -> HttpResponse:
+    """``content``, the photograph or its thumbnail, so that nothing in it can act. Who may see it is the caller's to say."""
     media_type, suffix = MEDIA_TYPES[Photograph.Kind(photograph.kind)]
     response = HttpResponse(content, content_type=media_type)
     name = f"photograph-{photograph.uid}.{suffix}"
@@ -42,5 +45,5 @@ def _answer(photograph: Photograph, content: bytes, *, attachment: bool) -> Http
     response["Content-Security-Policy"] = "sandbox; default-src 'none'"
     response["X-Content-Type-Options"] = "nosniff"
     response["Cross-Origin-Resource-Policy"] = "same-origin"
-    response["Cache-Control"] = CACHE
+    response["Cache-Control"] = cache
     return response
