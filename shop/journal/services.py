@@ -1,7 +1,9 @@
 import time
 import uuid
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any
 
@@ -16,7 +18,19 @@ SEALED_AT_ONCE = 500
 SEALING_TRIES = 20
 PAUSE = 0.002  # seconds, longer after each lost race
 
+#: What stands behind the reference of every entry of a group but the first, so that a list can show the first alone.
+ALSO = " also"
+
 State = Mapping[str, object]
+
+
+@dataclass
+class _Group:
+    reference: str
+    begun: bool = False
+
+
+_group: ContextVar[_Group | None] = ContextVar("journal_group", default=None)
 
 
 class NoTransactionError(RuntimeError):
@@ -31,10 +45,43 @@ class Subject:
     label: str
 
 
+@dataclass(frozen=True)
+class Change:
+    """What changed about one thing, as `record` takes it."""
+
+    subject: Subject
+    before: State = field(default_factory=dict)
+    after: State = field(default_factory=dict)
+
+
 def subject_of(thing: models.Model) -> Subject:
     """A model row with a ``uid``, as the journal names it for ever, even when the row is gone."""
     uid: uuid.UUID = thing.uid  # type: ignore[attr-defined]
     return Subject(type=thing._meta.label_lower, uid=uid, label=str(thing)[:200])
+
+
+@contextmanager
+def told_together(reference: str) -> Iterator[None]:
+    """Entries recorded meanwhile without a reference of their own are one change: the first has ``reference``, the others
+    have it with `ALSO` behind. Within another such block, that one's reference stands.
+    """
+    if _group.get() is not None:
+        yield
+        return
+    token = _group.set(_Group(reference))
+    try:
+        yield
+    finally:
+        _group.reset(token)
+
+
+def _reference() -> str:
+    group = _group.get()
+    if group is None:
+        return ""
+    reference = group.reference + (ALSO if group.begun else "")
+    group.begun = True
+    return reference
 
 
 def record(
@@ -53,9 +100,31 @@ def record(
     changed: no entry is written and None comes back. Values are text, whole numbers, ``Decimal``, dates, uids, None,
     and lists and mappings of these; a float raises ``TypeError``.
     """
+    _insist_on_transaction()
+    entry = _entry(Change(subject, before or {}, after or {}), who=who, at=at, what=what, reference=reference)
+    if entry is not None:
+        entry.save(force_insert=True)
+        Unsealed.objects.create(entry=entry)
+    return entry
+
+
+def record_all(*, who: str, at: datetime, what: str, changes: Iterable[Change], reference: str = "") -> list[Entry]:
+    """`record` for many changes of one kind, in their order and in a few statements; the entries written."""
+    _insist_on_transaction()
+    made = (_entry(change, who=who, at=at, what=what, reference=reference) for change in changes)
+    entries = Entry.objects.bulk_create([entry for entry in made if entry is not None])
+    Unsealed.objects.bulk_create([Unsealed(entry=entry) for entry in entries])
+    return entries
+
+
+def _insist_on_transaction() -> None:
     if not connection.in_atomic_block:
         raise NoTransactionError
-    old, new = _plain(before or {}), _plain(after or {})
+
+
+def _entry(change: Change, *, who: str, at: datetime, what: str, reference: str) -> Entry | None:
+    """Unsaved; None where nothing of what was given changed."""
+    old, new = _plain(change.before), _plain(change.after)
     same = {field for field in old.keys() & new.keys() if old[field] == new[field]}
     left_before = {field: value for field, value in old.items() if field not in same}
     left_after = {field: value for field, value in new.items() if field not in same}
@@ -65,16 +134,14 @@ def record(
         at=at,
         who=who,
         what=what,
-        subject_type=subject.type,
-        subject_uid=subject.uid,
-        subject_label=subject.label,
+        subject_type=change.subject.type,
+        subject_uid=change.subject.uid,
+        subject_label=change.subject.label,
         before=canonical.dump(left_before).decode(),
         after=canonical.dump(left_after).decode(),
-        reference=reference,
+        reference=reference or _reference(),
     )
     entry.full_clean(validate_unique=False, validate_constraints=False)
-    entry.save(force_insert=True)
-    Unsealed.objects.create(entry=entry)
     return entry
 
 

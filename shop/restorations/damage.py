@@ -12,9 +12,10 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from shop.journal.services import record, subject_of
+from shop.journal.telling import told
 from shop.methods.models import PossibleDamage
 from shop.restorations.models import Part, PartDamage
-from shop.restorations.services import change_scope, hold_part, refuse_out_of_scope, set_fields, told
+from shop.restorations.services import change_scope, hold_part, refuse_out_of_scope, set_fields
 
 COSTS = ("low_minor", "likely_minor", "high_minor")
 FROM_LIBRARY = ("name", "frequency", *COSTS, "cost_class")

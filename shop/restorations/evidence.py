@@ -16,10 +16,11 @@ from django.utils.translation import gettext as _
 
 from quotes.engine.evidence import origin_of
 from shop.journal.services import record, subject_of
+from shop.journal.telling import told
 from shop.methods.models import Finish
 from shop.papers.models import Photograph
 from shop.restorations.models import FinishCandidate, FinishEvidence, Part
-from shop.restorations.services import change_scope, hold_part, hold_scope, refuse_out_of_scope, set_fields, told
+from shop.restorations.services import change_scope, hold_part, hold_scope, refuse_out_of_scope, set_fields
 from shop.restorations.speaking import number_of, speaks_of
 
 EVIDENCE_FIELDS = (

@@ -10,6 +10,7 @@ from django.db.models import CheckConstraint, F, Max, Model, Q
 from django.utils.translation import gettext as _
 
 from shop.journal.services import record, subject_of
+from shop.journal.telling import told as told  # what a service tells of is told here
 from shop.methods.models import PartKind
 from shop.restorations.models import Customer, FinishEvidence, Machine, Part, Restoration, Side
 from shop.restorations.promising import refuse_cap_of_fixed
@@ -356,13 +357,6 @@ def _save_corrected(
     after = {field: getattr(row, field) for field in before}
     what = f"{row._meta.model_name} corrected"
     record(who=who, at=now, what=what, subject=subject_of(row), before=told(before), after=told(after))
-
-
-def told(fields: Mapping[str, Any]) -> dict[str, object]:
-    """Fields as the journal keeps them: things by name."""
-    return {
-        name.replace("_", " "): (str(value) if isinstance(value, Model) else value) for name, value in fields.items()
-    }
 
 
 @transaction.atomic

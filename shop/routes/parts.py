@@ -1,19 +1,23 @@
 """Writes on parts with their routes: laying them out, adding them, editing them, choosing finishes."""
 
 from collections.abc import Mapping, Sequence
+from contextlib import nullcontext
 from datetime import datetime
 from typing import Any
+from uuid import uuid4
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Max
 from django.utils.translation import gettext as _
 
-from shop.journal.services import record, subject_of
+from shop.journal.services import Change, record, record_all, subject_of, told_together
+from shop.journal.telling import told
 from shop.methods.models import Finish, Template, TemplatePart
 from shop.restorations import services as restorations
 from shop.restorations.models import Part, Restoration
-from shop.restorations.services import PART_FIELDS, add_part, change_scope, set_part, told
+from shop.restorations.services import PART_FIELDS, add_part, change_scope, set_part
+from shop.routes.images import image, note_laid
 from shop.routes.laying import (
     GAP,
     Laid,
@@ -21,6 +25,7 @@ from shop.routes.laying import (
     all_routes,
     finish_steps,
     link_ways_back,
+    save_all_laid,
     save_laid,
     stretch,
     strip_steps,
@@ -157,11 +162,9 @@ def add_routed_parts(
     last = live.aggregate(last=Max("position"))["last"] or 0
     parts = [_part_from(row, restoration, last + GAP * place) for place, row in enumerate(rows, start=1)]
     Part.objects.bulk_create(parts)
-    laid = [pairs for part in parts for pairs in (strip_steps(part, known), finish_steps(part, known))]
-    Step.objects.bulk_create(step for pairs in laid for step, _method in pairs)
-    Step.objects.bulk_update([step for pairs in laid for step in link_ways_back(pairs)], ["back_to"])
-    for part, row in zip(parts, rows, strict=True):
-        record(who=who, at=now, what="part added", subject=subject_of(part), after=told(row))
+    save_all_laid([pairs for part in parts for pairs in (strip_steps(part, known), finish_steps(part, known))])
+    changes = [Change(subject_of(part), after=told(row)) for part, row in zip(parts, rows, strict=True)]
+    record_all(who=who, at=now, what="part added", changes=changes)
     return parts
 
 
@@ -175,17 +178,35 @@ def _part_from(row: Mapping[str, Any], restoration: Restoration, position: int) 
 
 @transaction.atomic
 def edit_part(
-    *, part: Part, who: str, now: datetime, changes: Mapping[str, Any], seen: Mapping[str, Any] | None = None
+    *,
+    part: Part,
+    who: str,
+    now: datetime,
+    changes: Mapping[str, Any],
+    seen: Mapping[str, Any] | None = None,
+    routes: Routes | None = None,
+    look_for_circles: bool = True,
 ) -> Part:
     """Change fields of a part; where material or finishes change, its route follows.
 
     ``seen`` is what the person saw: another value there raises `ChangedMeanwhileError` and nothing is saved. Raises
-    `NoRouteError` when nobody has said how to put the finish on the material, or how to take it off.
+    `NoRouteError` when nobody has said how to put the finish on the material, or how to take it off. Whoever edits many
+    parts brings the ``routes`` along and looks for circles once, at the end.
     """
-    allowed = PART_FIELDS + ROUTE_FIELDS
-    changed = set_part(part=part, who=who, now=now, changes=changes, seen=seen, allowed=allowed)
-    _relay(part, changed, now=now)
+    with told_together(f"change {uuid4()}") if changes.keys() & set(ROUTE_FIELDS) else nullcontext():
+        changed = put_fields(part=part, who=who, now=now, changes=changes, seen=seen)
+        if changed & set(ROUTE_FIELDS):
+            moved = lay_anew(part, changed, routes or all_routes(), who=who, now=now)
+            if moved and look_for_circles:
+                refuse_circles(part.restoration)
     return part
+
+
+def put_fields(
+    *, part: Part, who: str, now: datetime, changes: Mapping[str, Any], seen: Mapping[str, Any] | None = None
+) -> set[str]:
+    """Change fields of a part inside the running transaction and leave its route alone; those that were another value."""
+    return set_part(part=part, who=who, now=now, changes=changes, seen=seen, allowed=PART_FIELDS + ROUTE_FIELDS)
 
 
 def choose_finish(*, part: Part, finish: Finish | None, who: str, now: datetime) -> Part:
@@ -198,18 +219,16 @@ def choose_old_finish(*, part: Part, finish: Finish | None, who: str, now: datet
     return edit_part(part=part, who=who, now=now, changes={"old_finish": finish})
 
 
-def _relay(part: Part, changed: set[str], *, now: datetime) -> None:
-    """Lay the stretches that hang on ``changed`` fields anew."""
-    if not changed & set(ROUTE_FIELDS):
-        return
-    routes = all_routes()
+def lay_anew(part: Part, changed: set[str], routes: Routes, *, who: str, now: datetime) -> bool:
+    """Lay the stretches that hang on ``changed`` fields anew; whether waits moved, so that somebody must look for circles."""
+    before = image(part)
     moved = False
     if changed & {"material", "old_finish"}:
         moved |= replace(part, Step.Origin.STRIP, strip_steps(part, routes), now=now)
     if changed & {"material", "agreed_finish"}:
         moved |= replace(part, Step.Origin.FINISH, finish_steps(part, routes), now=now)
-    if moved:
-        refuse_circles(part.restoration)
+    note_laid(part, before, who=who, now=now)
+    return moved
 
 
 @transaction.atomic

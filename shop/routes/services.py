@@ -11,9 +11,10 @@ from django.db.models import F
 from django.utils.translation import gettext as _
 
 from shop.journal.services import record, subject_of
+from shop.journal.telling import named, told
 from shop.methods.models import Operation, Service
 from shop.restorations.models import Part
-from shop.restorations.services import change_scope, hold_part, hold_scope, refuse_out_of_scope, set_fields, told
+from shop.restorations.services import change_scope, hold_part, hold_scope, refuse_out_of_scope, set_fields
 from shop.routes.laying import FIRST, GAP
 from shop.routes.models import Authorisation, Step, Wait
 from shop.routes.order import refuse_circles
@@ -120,8 +121,15 @@ def remove_step(*, step: Step, who: str, now: datetime) -> Step:
     change_scope(step.part.restoration)
     step.removed_at = now
     step.save(update_fields=["removed_at"])
-    record(who=who, at=now, what="step removed", subject=subject_of(step), before={"step": str(step)})
+    record(who=who, at=now, what="step removed", subject=subject_of(step), before=_as_it_stood(step))
     return step
+
+
+def _as_it_stood(step: Step) -> dict[str, object]:
+    """A step of a finish belongs on a route only while the part has that finish."""
+    of_finish = {Step.Origin.FINISH: step.part.agreed_finish, Step.Origin.STRIP: step.part.old_finish}
+    finish = of_finish.get(Step.Origin(step.origin))
+    return {"step": str(step), "part": step.part.name} | ({"finish": named(finish)} if finish else {})
 
 
 @transaction.atomic
@@ -142,7 +150,13 @@ def bring_back_step(*, step: Step, who: str, now: datetime) -> Step:
     step.removed_at = None
     step.save(update_fields=["removed_at", "position", "back_to"])
     refuse_circles(restoration)
-    record(who=who, at=now, what="step brought back", subject=subject_of(step), after={"step": str(step)})
+    record(
+        who=who,
+        at=now,
+        what="step brought back",
+        subject=subject_of(step),
+        after={"step": str(step), "part": step.part.name},
+    )
     return step
 
 
@@ -205,7 +219,7 @@ def wait_for(*, step: Step, on: Step, who: str, now: datetime) -> Wait:
     wait.full_clean(validate_unique=False)
     wait.save()
     refuse_circles(restoration)
-    record(who=who, at=now, what="wait added", subject=subject_of(step), after={"waits for": f"{on.part}: {on}"})
+    record(who=who, at=now, what="wait added", subject=subject_of(step), after=_awaited(on))
     return wait
 
 
@@ -222,9 +236,13 @@ def stop_waiting(*, wait: Wait, who: str, now: datetime) -> None:
         at=now,
         what="wait removed",
         subject=subject_of(wait.step),
-        before={"waits for": f"{wait.on.part}: {wait.on}"},
+        before=_awaited(wait.on),
     )
     wait.delete()
+
+
+def _awaited(on: Step) -> dict[str, object]:
+    return {"waits for": {"name": f"{on.part}: {on}", "uid": on.uid}}
 
 
 @transaction.atomic

@@ -72,7 +72,7 @@ def test_the_scope_rises_once_and_the_journal_tells_of_each_part():
     assert bike.scope_version == before + 1
     told = Entry.objects.filter(what="part added").order_by("pk")
     assert [entry.subject_label for entry in told] == ["Frame", "Nut", "Grip"]
-    assert '"finish":"Black"' in told[0].after
+    assert f'"finish":{{"name":"Black","pk":{shop.black.pk}}}' in told[0].after
 
 
 @pytest.mark.parametrize(

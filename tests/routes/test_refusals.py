@@ -85,16 +85,18 @@ def test_setting_every_field_to_what_it_is_changes_nothing():
     assert not Step.objects.filter(removed_at__isnull=False).exists()
 
 
-def test_plain_fields_and_finish_together_are_one_change_of_scope_and_one_entry():
+def test_plain_fields_and_finish_together_are_one_change_of_scope_told_together():
     shop, bike, part, _other, _bought = given()
     version, entries = state(bike)
     edit_part(part=part, changes={"pieces": 2, "agreed_finish": shop.green, "name": "Frame"}, **WHO)
-    assert state(bike) == (version + 1, entries + 1)
-    told = Entry.objects.order_by("pk").last()
+    assert state(bike) == (version + 1, entries + 2)
+    told, laid = Entry.objects.order_by("pk")[entries:]
+    black, green = (f'{{"name":"{finish}","pk":{finish.pk}}}' for finish in (shop.black, shop.green))
     assert (told.before, told.after) == (
-        '{"agreed finish":"Black","pieces":1}',
-        '{"agreed finish":"Green","pieces":2}',
+        f'{{"agreed finish":{black},"pieces":1}}',
+        f'{{"agreed finish":{green},"pieces":2}}',
     )
+    assert (laid.what, laid.reference) == ("route laid anew", f"{told.reference} also")
 
 
 def test_a_change_of_one_field_looks_only_at_what_it_can_have_made_wrong():
