@@ -9,6 +9,7 @@ from django.utils.translation import gettext_lazy
 
 from quotes.desk.forms import PlainForm, plainly
 from quotes.pricing import sharing
+from quotes.pricing.asking import HiddenUid
 from quotes.pricing.models import Message, Shared
 from shop.papers.models import Photograph
 from shop.papers.photographs_forms import NO_FILE, PhotographForm
@@ -31,7 +32,7 @@ class ShareForm(PlainForm):
     photograph = forms.ModelChoiceField(
         Photograph.objects.none(), to_field_name="uid", required=False, label=gettext_lazy("Photograph on record")
     )
-    uid = forms.UUIDField(widget=forms.HiddenInput, required=False)
+    uid = HiddenUid()
 
     def __init__(self, data: Any = None, *, restoration: Restoration) -> None:
         super().__init__(data, initial={"uid": uuid.uuid4()})
@@ -77,7 +78,7 @@ class AnswerForm(PlainForm):
         max_length=Message._meta.get_field("text").max_length,
         widget=forms.Textarea(attrs={"rows": 3}),
     )
-    uid = forms.UUIDField(widget=forms.HiddenInput, required=False)
+    uid = HiddenUid()
 
     def __init__(self, data: Any = None, *, question: Message) -> None:
         super().__init__(data, prefix=f"answer-{question.uid}", initial={"uid": uuid.uuid4()})

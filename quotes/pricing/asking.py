@@ -4,12 +4,27 @@ import uuid
 from typing import Any
 
 from django import forms
+from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
 from quotes.pricing.models import Link, Message
 
 LONGEST = Message._meta.get_field("text").max_length
 NUL = {"null_characters_not_allowed": _("There is a character in it that cannot be sent.")}
+
+
+class HiddenUid(forms.UUIDField):
+    """A uid that a page sends along. People do not see it, so what is none is as if nothing had come."""
+
+    def __init__(self) -> None:
+        super().__init__(widget=forms.HiddenInput, required=False)
+
+    def clean(self, value: Any) -> uuid.UUID | None:
+        try:
+            found: uuid.UUID | None = super().clean(value)
+        except ValidationError:
+            return None
+        return found
 
 
 class AskForm(forms.Form):
@@ -32,8 +47,8 @@ class AskForm(forms.Form):
         widget=forms.TextInput(attrs={"autocomplete": "name"}),
         error_messages={"required": _("Give your name."), **NUL},
     )
-    uid = forms.UUIDField(widget=forms.HiddenInput, required=False)
-    link = forms.UUIDField(widget=forms.HiddenInput, required=False)
+    uid = HiddenUid()
+    link = HiddenUid()
 
 
 def blank(link: Link) -> AskForm:
