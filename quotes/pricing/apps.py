@@ -10,13 +10,20 @@ class PricingConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from quotes.pricing import funded, paper
+        from quotes.pricing import funded, mailing, paper
         from shop.outbox import handlers, menders
         from shop.outbox.signals import background_starts
         from shop.routes import funding
 
         handlers.register(
             paper.PDF_HANDLER, paper.keep, handlers.HERE, prepare=paper.prepare, label=_("PDF of a quote")
+        )
+        handlers.register(
+            mailing.MAIL_HANDLER,
+            mailing.send,
+            handlers.OUTSIDE,
+            prepare=mailing.prepare,
+            label=_("mail to a customer"),
         )
         menders.register(paper.mend)
         menders.register(funded.mend)
