@@ -32,6 +32,7 @@ urlpatterns = [
     *importing.urlpatterns,
     *editor.urlpatterns,
     *finish.urlpatterns,
+    *history.urlpatterns,
     *damage.urlpatterns,
     *steps.urlpatterns,
     *facts.urlpatterns,

@@ -124,7 +124,7 @@ def _insist_on_transaction() -> None:
 
 def _entry(change: Change, *, who: str, at: datetime, what: str, reference: str) -> Entry | None:
     """Unsaved; None where nothing of what was given changed."""
-    old, new = _plain(change.before), _plain(change.after)
+    old, new = kept(change.before), kept(change.after)
     same = {field for field in old.keys() & new.keys() if old[field] == new[field]}
     left_before = {field: value for field, value in old.items() if field not in same}
     left_after = {field: value for field, value in new.items() if field not in same}
@@ -145,7 +145,8 @@ def _entry(change: Change, *, who: str, at: datetime, what: str, reference: str)
     return entry
 
 
-def _plain(state: State) -> dict[str, Any]:
+def kept(state: State) -> dict[str, Any]:
+    """``state`` in the plain values an entry keeps: equal states are equal here, on any engine."""
     return {field: canonical.plain(_dated(value)) for field, value in state.items()}
 
 

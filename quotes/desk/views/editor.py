@@ -1,5 +1,6 @@
 """The restoration's page: parts, finishes and steps, with the price following every change."""
 
+from datetime import datetime
 from typing import Any
 from uuid import UUID
 
@@ -8,7 +9,7 @@ from django.core.exceptions import ValidationError
 from django.forms import BaseForm
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, redirect, render
-from django.urls import path
+from django.urls import path, reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
@@ -20,14 +21,26 @@ from quotes.desk.templatetags.desk_boxes import boxed
 from quotes.pricing import selectors, services
 from quotes.pricing.models import Draft
 from quotes.pricing.selectors import Priced, priced
+from shop.journal.selectors import latest
+from shop.journal.services import subject_of
 from shop.people.roles import role_required
 from shop.rates.selectors import odds
 from shop.restorations.models import Part, Restoration
 from shop.restorations.services import ChangedMeanwhileError, remove_part
 from shop.routes.laying import NoRouteError
+from shop.routes.models import Step
 from shop.routes.parts import add_routed_part, bring_back_routed_part, edit_part
 
 ROUTE_CHANGES = {"material", "agreed_finish", "old_finish"}
+
+
+def way_to_undo(request: HttpRequest, row: Part | Step | Restoration, now: datetime) -> str:
+    """Where to undo what was just done to a row; empty where the journal has nothing of it."""
+    entry = latest(subject_of(row), who=who(request), at=now)
+    restoration = (
+        row if isinstance(row, Restoration) else row.restoration if isinstance(row, Part) else row.part.restoration
+    )
+    return reverse("desk:undo", args=(restoration.uid, entry.uid)) if entry else ""
 
 
 def who(request: HttpRequest) -> str:
@@ -187,9 +200,10 @@ def add_part(request: HttpRequest, uid: UUID) -> HttpResponse:
 @require_POST
 @role_required(*DESK)
 def take_out(request: HttpRequest, uid: UUID) -> HttpResponseRedirect:
-    row = part_of(uid)
-    remove_part(part=row, who=who(request), now=timezone.now())
-    messages.success(request, _("“%(part)s” is out of scope. You can bring it back below.") % {"part": row})
+    row, now = part_of(uid), timezone.now()
+    remove_part(part=row, who=who(request), now=now)
+    said = _("“%(part)s” is out of scope. You can bring it back below.") % {"part": row}
+    messages.success(request, said, extra_tags=way_to_undo(request, row, now))
     return redirect("desk:restoration", uid=row.restoration.uid)
 
 
