@@ -7,10 +7,12 @@ from django import forms
 from django.core.files.uploadedfile import UploadedFile
 from django.db.models import CharField, Model
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, gettext_noop, ngettext_lazy
+from django.utils.translation import gettext_lazy, gettext_noop
 
 from quotes.desk import importing
+from quotes.desk.forms_file import WRONG_FILE, PartsFileField, kept_file, read_bytes
 from quotes.desk.importing import PartsList
+from quotes.desk.models import Upload
 from quotes.desk.selectors import known
 from shop.methods.models import Template
 from shop.restorations.models import Customer, Machine, Restoration
@@ -23,7 +25,7 @@ else:
 TEMPLATE, FILE, EMPTY = "template", "file", "empty"
 SOURCES = [
     (TEMPLATE, gettext_lazy("A template: the usual parts of such a bike")),
-    (FILE, gettext_lazy("A parts list of your own, as a CSV file")),
+    (FILE, gettext_lazy("A parts list of your own, as an XLSX or CSV file")),
     (EMPTY, gettext_lazy("None yet: parts are added one by one")),
 ]
 CUSTOMER_FIELDS = ("name", "address", "email", "phone")
@@ -38,14 +40,6 @@ NOT_ON_RECORD = gettext_noop(
     "The machine with this frame number is on record without this. Leave it empty; if yours is another machine, correct"
     " the frame number."
 )
-WRONG_FILE = ngettext_lazy(
-    "Nothing was taken from “%(name)s”: %(count)s thing is wrong in it, named above. Correct it, then choose the file"
-    " again.",
-    "Nothing was taken from “%(name)s”: %(count)s things are wrong in it, named above. Correct them, then choose the file"
-    " again.",
-    "count",
-)
-FILE_TYPES = ".csv,.txt,.tsv,text/csv,text/tab-separated-values"
 
 
 def _longest(model: type[Model], name: str) -> int:
@@ -142,18 +136,14 @@ class BeginForm(forms.Form):
         empty_label=gettext_lazy("Choose one"),
         error_messages={"invalid_choice": gettext_lazy("This template is not there. Choose one of the list.")},
     )
-    file = forms.FileField(
-        label=gettext_lazy("CSV file"),
-        required=False,
-        allow_empty_file=True,
-        widget=forms.FileInput(attrs={"accept": FILE_TYPES}),
-        error_messages={"invalid": gettext_lazy("No file came along. Choose it again.")},
-    )
+    file = PartsFileField()
 
     def __init__(self, *args: Any, today: date, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.today = today
         self.parts: PartsList = PartsList()
+        self.content, self.file_name = b"", ""
+        self.upload = kept_file(self.data.get("upload"), upload_kind=Upload.Kind.PARTS, subject_uid=None)
         self.fields["begun_on"].initial = today
         self.fields["title"].help_text = _("If empty, maker, model and year.")
         has_templates = Template.objects.exists()
@@ -231,29 +221,35 @@ class BeginForm(forms.Form):
         if source == FILE:
             self._read(file)
         elif file is not None and source:
-            text = _("A file came along too. Choose “CSV file” here, or leave the file out.")
+            text = _("A file came along too. Choose “A parts list of your own” here, or leave the file out.")
             self.add_error("parts_from", text)
 
     def _read(self, file: "UploadedFile[Any] | None") -> None:
-        if file is None:
+        """A file that is chosen now takes the place of the one that is kept."""
+        if file is not None:
+            self.upload = None
+            self.content = read_bytes(file)
+            self.parts = importing.read(self.content, known())
+            name = self.file_name = str(file.name)
+        elif self.upload is not None:
+            self.parts = importing.read(bytes(self.upload.content), known())
+            name = self.upload.name
+        else:
             if "file" not in self.errors:
-                self.add_error("file", _("Choose the CSV file, or take the parts from elsewhere."))
+                self.add_error("file", _("Choose the file, or take the parts from elsewhere."))
             return
-        content = file.read(importing.MOST_BYTES + 1)  # no more is needed to know that it is too large
-        self.parts = importing.read(content, known())
         if self.parts.wrong:
-            self.add_error("file", WRONG_FILE % {"name": file.name, "count": len(self.parts.wrong)})
+            self.add_error("file", WRONG_FILE % {"name": name, "count": len(self.parts.wrong)})
+
+    def brought(self) -> bool:
+        """Whether a file came along that can be read, so that it is to be kept and shown first."""
+        return bool(self.parts.rows) and bool(self.content)
 
     def say_optional_only_where_it_is(self) -> None:
         """For showing: some fields are needed in one case of several, so “optional” would be wrong beside them."""
         self.use_required_attribute = False
         for name in {"customer", "name", "template", "file"} & self.fields.keys():
             self.fields[name].required = True
-
-    def forgotten_file(self) -> str:
-        """The file that was fine but has to be chosen again, since something else is wrong: no page can keep it."""
-        file: UploadedFile[Any] | None = self.files.get("file")
-        return "" if file is None or not self.errors or "file" in self.errors else str(file.name)
 
     def given(self) -> dict[str, Any]:
         """What `begin_restoration` takes."""
@@ -265,4 +261,5 @@ class BeginForm(forms.Form):
             "begun_on": data["begun_on"],
             "template": data.get("template") if data["parts_from"] == TEMPLATE else None,
             "rows": self.parts.rows,
+            "upload": self.upload if data["parts_from"] == FILE else None,
         }

@@ -1,41 +1,25 @@
-"""A restoration's parts from a CSV file: bytes in, rows for `add_routed_parts` out, or what is wrong, row by row.
+"""A restoration's parts from a CSV or XLSX file: bytes in, rows for `add_routed_parts` out, or what is wrong, row by row.
 
 Nothing here reads the database: what finishes, size classes and routes the shop has comes in as `Known`.
 """
 
-import csv
-import io
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from decimal import Decimal
 from typing import Any, NamedTuple
 
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop
 
 from quotes.desk import cells
-from quotes.desk.cells import Cell, Known, Reading, Refused, key, quoted, suggestion, tidy
-from shop.methods.models import Condition, Finish, FinishRoute, Material
-from shop.papers.formula_guard import guarded
+from quotes.desk.cells import Cell, Known, Reading, Refused, key, quoted, suggestion
+from quotes.desk.records import Records, WrongFile, records
+from shop.methods.models import Finish, FinishRoute, Material
+from shop.papers.spreadsheets import Unread
 
-MOST_BYTES = 2 * 1024 * 1024
 MOST_ROWS = 2_000
 MOST_WRONG = 200
 DEEPEST = 9
-DELIMITERS = ",;\t"
-TOO_LONG = gettext_noop("A cell is far too long. Perhaps a quotation mark opens it that nothing closes.")
-UNPAIRED = gettext_noop(
-    "The quotation marks do not pair up. Put a quotation mark at both ends of the cell, and double those inside it."
-)
 APPLY, REMOVE = FinishRoute.Direction.APPLY, FinishRoute.Direction.REMOVE
-
-OTHER_FILES = {
-    b"PK\x03\x04": gettext_noop("This is a spreadsheet or a packed file. Save the sheet as CSV and choose that file."),
-    b"\xd0\xcf\x11\xe0": gettext_noop("This is an old spreadsheet. Save the sheet as CSV and choose that file."),
-    b"%PDF": gettext_noop("This is a PDF. Choose a CSV file."),
-    b"\xff\xfe": gettext_noop("This text is in UTF-16. Save the sheet as CSV in UTF-8 and choose that file."),
-    b"\xfe\xff": gettext_noop("This text is in UTF-16. Save the sheet as CSV in UTF-8 and choose that file."),
-}
 
 
 class Column(NamedTuple):
@@ -92,55 +76,33 @@ class PartsList:
         return len(self.wrong) >= MOST_WRONG
 
 
-class _WrongFile(Exception):
-    def __init__(self, text: str, *, row: int = 0) -> None:
-        self.wrong = Wrong(row, "", text)
-        super().__init__(text)
-
-
 def headings() -> list[str]:
     """The headings in the reader's language."""
     return [_(column.heading) for column in COLUMNS]
 
 
 def read(content: bytes, known: Known) -> PartsList:
-    """Read a CSV file: all its parts, or what is wrong with it. Never raises."""
+    """Read a CSV or XLSX file: all its parts, or what is wrong with it. Never raises."""
     found = PartsList()
     try:
-        _read(_text(content), known, found)
-    except _WrongFile as error:
-        found.wrong.append(error.wrong)
+        _read(records(content, most=MOST_ROWS + 1), known, found)
+    except WrongFile as error:
+        found.wrong.append(Wrong(error.row, "", error.text))
     if found.wrong:
         found.rows.clear()
     return found
 
 
-def _text(content: bytes) -> str:
-    if len(content) > MOST_BYTES:
-        raise _WrongFile(_("The file is larger than 2 MB. A parts list is far smaller; is it the right file?"))
-    for beginning, sentence in OTHER_FILES.items():
-        if content.startswith(beginning):
-            raise _WrongFile(_(sentence))
-    for encoding in ("utf-8-sig", "cp1252"):
-        try:
-            return content.decode(encoding)
-        except UnicodeDecodeError:
-            continue
-    raise _WrongFile(_("The file cannot be read as text. Save the sheet as CSV in UTF-8 and choose that file."))
-
-
-def _read(text: str, known: Known, found: PartsList) -> None:
-    delimiter = _delimiter(text)
-    records = _records(text, delimiter)
-    row, first = next(records, (0, []))
+def _read(given: Records, known: Known, found: PartsList) -> None:
+    row, first = next(given.rows, (0, []))
     if not row:
-        raise _WrongFile(_("The file is empty. It needs a line of headings, then a line for each part."))
+        raise WrongFile(_("The file is empty. It needs a line of headings, then a line for each part."))
     columns = _columns(row, first, found)
     if found.wrong:
         return
-    reading = cells.reading(known, grouping="." if delimiter == ";" else ",")
+    reading = cells.reading(known, grouping=given.grouping)
     outline = _Outline()
-    for row, record in records:
+    for row, record in given.rows:
         part = _part(row, record, columns, reading, found)
         outline.check(row, part, found)
         _check_routes(row, part, known, found)
@@ -148,32 +110,7 @@ def _read(text: str, known: Known, found: PartsList) -> None:
         if found.full:
             return
     if not found.rows:
-        raise _WrongFile(_("There are headings, but no parts below them. Give each part a line."))
-
-
-def _delimiter(text: str) -> str:
-    """What stands between the headings: the mark that is there most often, outside quotes."""
-    first = next((line for line in io.StringIO(text, newline=None) if line.strip(f' \r\n"{DELIMITERS}')), text)
-    outside = "".join(first.split('"')[::2])
-    return max(DELIMITERS, key=outside.count)
-
-
-def _records(text: str, delimiter: str) -> Iterator[tuple[int, list[str]]]:
-    """The rows that are not empty, tidied, each with its number."""
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True, skipinitialspace=True)
-    row = 0
-    told = 0
-    try:
-        for row, raw in enumerate(reader, start=1):
-            record = [tidy(cell) for cell in raw]
-            if not any(record):
-                continue
-            told += 1
-            if told > MOST_ROWS + 1:
-                raise _WrongFile(_("There are more than 2,000 parts. Split the list."), row=row)
-            yield row, record
-    except csv.Error as error:
-        raise _WrongFile(_(TOO_LONG if "field larger" in str(error) else UNPAIRED), row=row + 1) from None
+        raise WrongFile(_("There are headings, but no parts below them. Give each part a line."))
 
 
 def _columns(row: int, record: Sequence[str], found: PartsList) -> list[Column | None]:
@@ -183,7 +120,9 @@ def _columns(row: int, record: Sequence[str], found: PartsList) -> list[Column |
         if found.full:
             break
         column = by_key.get(key(name))
-        if name and column is None:
+        if isinstance(name, Unread):
+            found.wrong.append(Wrong(row, "", name))
+        elif name and column is None:
             found.wrong.append(Wrong(row, "", _unknown_heading(name)))
         elif column is not None and column in columns:
             found.wrong.append(Wrong(row, "", _("The heading %(name)s is there twice.") % {"name": quoted(name)}))
@@ -213,10 +152,10 @@ def _part(
         if not cell:
             continue
         if column is None:
-            found.wrong.append(Wrong(row, "", _beyond(cell)))
+            found.wrong.append(Wrong(row, "", cell if isinstance(cell, Unread) else _beyond(cell)))
             break
         try:
-            part[column.field] = column.read(cell, reading)
+            part[column.field] = _value(cell, column, reading)
         except Refused as error:
             part[column.field] = None
             found.wrong.append(Wrong(row, _(column.heading), str(error)))
@@ -224,6 +163,12 @@ def _part(
         text = _("The part has no name. Give it one, or empty the row.")
         found.wrong.append(Wrong(row, _(PART.heading), text))
     return part
+
+
+def _value(cell: str, column: Column, reading: Reading) -> Any:
+    if isinstance(cell, Unread):
+        raise Refused(cell)
+    return column.read(cell, reading)
 
 
 def _beyond(cell: str) -> str:
@@ -263,42 +208,3 @@ def _check_routes(row: int, part: dict[str, Any], known: Known, found: PartsList
         reason = known.no_route(finish, material, direction, part=part.get("name") or "")
         if reason:
             found.wrong.append(Wrong(row, _(name.replace("_", " ")), reason))
-
-
-def sample(known: Known, *, decimal_comma: bool) -> bytes:
-    """A parts list of three parts to begin with, in names of this shop, so that it can be read as it is."""
-    steel, sound, worn = Material.STEEL, Condition.SOUND, Condition.WORN
-    put_on, taken_off = _usable(known, steel, APPLY), _usable(known, steel, REMOVE)
-    size = known.sizes[0].name if known.sizes else ""
-    front, wheel = _("Front fork"), _("Front wheel")
-    rows: list[dict[str, object]] = [
-        {"name": _("Fork yoke, lower"), "area_name": front, "size_class": size, "openings": 2, "condition": worn.label}
-        | {"old_finish": taken_off, "finish": put_on, "depth": 0},
-        {"name": _("Yoke nut"), "area_name": front, "pieces": 2, "area": Decimal("0.35"), "weight": Decimal("0.06")}
-        | {"strength": 800, "thickness": Decimal("6.5"), "condition": sound.label, "depth": 1},
-        {
-            "name": _("Wheel rim, front"),
-            "area_name": wheel,
-            "area": Decimal(24),
-            "weight": Decimal("1.9"),
-            "spokes": 40,
-            "depth": 0,
-        },
-    ]
-    text = io.StringIO(newline="")
-    writer = csv.writer(text, delimiter=";" if decimal_comma else ",", lineterminator="\r\n")
-    writer.writerow(headings())
-    for row in rows:
-        full = {"pieces": 1, "material": steel.label} | row
-        writer.writerow([_written(full.get(column.field, ""), decimal_comma) for column in COLUMNS])
-    return text.getvalue().encode("utf-8-sig")
-
-
-def _written(value: object, decimal_comma: bool) -> str:
-    text = str(value)
-    return text.replace(".", ",") if decimal_comma and isinstance(value, Decimal) else guarded(text)
-
-
-def _usable(known: Known, material: str, direction: str) -> str:
-    names = (f.name for f in known.finishes if not known.no_route(f, material, direction, part=""))
-    return next(names, "")

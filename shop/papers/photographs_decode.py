@@ -2,14 +2,11 @@
 
 import json
 import logging
-import os
-import subprocess
-import sys
 import threading
 from dataclasses import dataclass
 
+from shop.papers import bounded
 from shop.papers import photographs_child as child
-from shop.papers.pdf import KEPT_ENVIRONMENT
 from shop.papers.photographs_headers import LARGEST_PIXELS, PictureRefused, read_header
 
 SECONDS = 10.0
@@ -48,17 +45,13 @@ def remake(content: bytes, *, seconds: float = SECONDS, memory: int = MEMORY) ->
 
 
 def _in_child(content: bytes, seconds: float, memory: int) -> Remade:
-    command = [sys.executable, "-I", child.__file__, str(seconds), str(memory), str(LARGEST_PIXELS)]
-    kept = {key: os.environ[key] for key in KEPT_ENVIRONMENT if key in os.environ}
     try:
-        ran = subprocess.run(  # noqa: S603  (our own interpreter and file, no shell)
-            command, input=content, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, env=kept, timeout=seconds
-        )
-    except subprocess.TimeoutExpired as error:
+        status, out = bounded.run(child.__file__, content, seconds, memory, LARGEST_PIXELS, seconds=seconds)
+    except bounded.TimeIsUp as error:
         raise PictureRefused("heavy") from error
-    if ran.returncode != child.DONE:
-        raise PictureRefused(_reason(ran.returncode))
-    told, _, pixels = ran.stdout.partition(b"\n")
+    if status != child.DONE:
+        raise PictureRefused(_reason(status))
+    told, _, pixels = out.partition(b"\n")
     sizes = json.loads(told)
     whole, small = pixels[: sizes["photograph"]], pixels[sizes["photograph"] :]
     return Remade(photograph=whole, thumbnail=small, width=sizes["width"], height=sizes["height"])

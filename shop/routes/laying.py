@@ -110,8 +110,22 @@ def save_laid(laid: Laid) -> list[Step]:
     return steps
 
 
+def save_all_laid(stretches: Sequence[Laid]) -> None:
+    """Save the steps of many stretches with their ways back, in a few statements.
+
+    What a way back leads to is saved before what goes back to it, so that no step has to be written twice.
+    """
+    waiting = [step for laid in stretches for step, _method in laid]
+    for laid in stretches:
+        link_ways_back(laid)
+    while waiting:
+        ready = [step for step in waiting if step.back_to is None or step.back_to.pk is not None]
+        Step.objects.bulk_create(ready)
+        waiting = [step for step in waiting if step.pk is None]
+
+
 def link_ways_back(laid: Sequence[tuple[Step, MethodStep]]) -> list[Step]:
-    """Set ``back_to`` of saved steps of one stretch; gives back those that changed."""
+    """Set ``back_to`` of the steps of one stretch; gives back those that changed."""
     by_position = {method.position: step for step, method in laid}
     changed = []
     for step, method in laid:

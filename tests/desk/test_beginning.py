@@ -15,7 +15,8 @@ from hypothesis import strategies as st
 
 from quotes.desk import today
 from quotes.desk.forms_beginning import BeginForm
-from quotes.desk.importing import MOST_BYTES
+from quotes.desk.models import Upload
+from quotes.desk.records import MOST_BYTES
 from quotes.desk.selectors import known
 from quotes.desk.services import begin_restoration
 from quotes.pricing.models import Draft
@@ -29,6 +30,7 @@ from tests.workshop import NOW, Workshop, workshop
 
 pytestmark = pytest.mark.django_db
 LIST, BEGIN, SAMPLE = "/restorations/", "/restorations/begin/", "/restorations/parts.csv"
+SAMPLE_XLSX = "/restorations/parts.xlsx"
 
 NEW: dict[str, Any] = {
     "name": "Jo Fenwick",
@@ -68,6 +70,20 @@ def send(client: Client, **changed: Any) -> Any:
     return client.post(BEGIN, data)
 
 
+def kept_in(response: Any) -> str:
+    """The uid of the file that the page goes on with."""
+    found = re.findall(r'<input type="hidden" name="upload" value="([0-9a-f-]+)">', response.content.decode())
+    assert len(found) == 1
+    return str(found[0])
+
+
+def send_file(client: Client, file: SimpleUploadedFile, **changed: Any) -> Any:
+    """Choose a file, look at what it adds, and begin."""
+    shown = send(client, parts_from="file", file=file, **changed)
+    assert shown.status_code == 200
+    return send(client, parts_from="file", upload=kept_in(shown), **changed)
+
+
 def page_of(response: Any) -> str:
     return markup.unescape(response.content.decode())
 
@@ -86,7 +102,7 @@ def nothing_was_begun() -> bool:
 # who may
 
 
-@pytest.mark.parametrize("address", [LIST, BEGIN, SAMPLE])
+@pytest.mark.parametrize("address", [LIST, BEGIN, SAMPLE, SAMPLE_XLSX])
 @pytest.mark.parametrize(
     ("role", "status"),
     [("front_desk", 200), ("manager", 200), ("alone", 200), ("mechanic", 403), ("nobody", 403), ("stranger", 302)],
@@ -370,7 +386,7 @@ def test_a_template_that_cannot_be_laid_out_says_so_and_begins_nothing(front_des
             "template",
             "This template is not there. Choose one of the list.",
         ),
-        ({"parts_from": "file"}, "file", "Choose the CSV file, or take the parts from elsewhere."),
+        ({"parts_from": "file"}, "file", "Choose the file, or take the parts from elsewhere."),
     ],
 )
 def test_each_field_says_what_is_wrong_and_nothing_typed_is_lost(front_desk, template, changed, field, sentence):
@@ -430,7 +446,7 @@ def test_a_machine_on_record_under_other_numbers_is_asked_about(front_desk):
 
 def test_a_file_of_parts_is_laid_out_with_routes_in_its_order(front_desk, shop):
     file = csv_file("part;pieces;finish;dm2;depth\nFrame;1;black;60,5;\nNut;4;zinc;;1\nGrip;2;;;\n")
-    assert send(front_desk, parts_from="file", file=file).status_code == 302
+    assert send_file(front_desk, file).status_code == 302
     row = Restoration.objects.get()
     parts = list(row.parts.order_by("position"))
     assert [(part.name, part.pieces, part.depth) for part in parts] == [("Frame", 1, 0), ("Nut", 4, 1), ("Grip", 2, 0)]
@@ -465,23 +481,98 @@ def test_a_file_wrong_throughout_says_that_there_may_be_more(front_desk, shop):
     assert "More may be wrong further down." in page_of(response)
 
 
-def test_a_good_file_beside_a_wrong_field_has_to_be_chosen_again_and_is_named(front_desk, shop):
+def test_nothing_is_written_before_somebody_has_seen_what_a_file_adds(front_desk, shop):
+    response = send(front_desk, parts_from="file", file=csv_file("part;pieces\nFrame;1\nNut;4\n", "bike.csv"))
+    assert response.status_code == 200
+    page = page_of(response)
+    assert "“bike.csv” is read, and nothing is written yet." in page
+    assert "Begin with 2 parts" in page
+    assert nothing_was_begun()
+    upload = Upload.objects.get()
+    assert (upload.name, upload.kind, upload.who, upload.subject_uid, upload.taken_at) == (
+        "bike.csv",
+        "parts",
+        "ada",
+        None,
+        None,
+    )
+
+
+def test_a_file_that_was_begun_with_is_taken_once(front_desk, shop):
+    shown = kept_in(send(front_desk, parts_from="file", file=csv_file("part\nNut\n", "bike.csv")))
+    first = send(front_desk, parts_from="file", upload=shown)
+    again = front_desk.post(BEGIN, NEW | {"parts_from": "file", "upload": shown, "frame_number": "H9"}, follow=True)
+    assert (Restoration.objects.count(), Part.objects.count()) == (1, 1)
+    assert again.redirect_chain == [(first["Location"], 302)]
+    assert "“bike.csv” was taken in already. Nothing was added again." in page_of(again)
+    upload = Upload.objects.get()
+    assert upload.taken_at is not None
+    assert upload.subject_uid == Restoration.objects.get().uid
+
+
+def test_a_good_file_beside_a_wrong_field_is_kept(front_desk, shop):
     response = send(front_desk, parts_from="file", file=csv_file("part\nNut\n", "bike.csv"), year="x")
     assert list(wrong(response)) == ["year"]
-    assert "Choose “bike.csv” again: a page cannot keep a file." in page_of(response)
+    assert "“bike.csv” is kept" in page_of(response)
+    assert send(front_desk, parts_from="file", upload=kept_in(response)).status_code == 302
+    assert [part.name for part in Restoration.objects.get().parts.all()] == ["Nut"]
+
+
+def test_another_file_takes_the_place_of_the_one_that_is_kept(front_desk, shop):
+    first = kept_in(send(front_desk, parts_from="file", file=csv_file("part\nNut\n")))
+    shown = send(front_desk, parts_from="file", upload=first, file=csv_file("part\nBolt\n"))
+    assert "Begin with 1 part" in page_of(shown)
+    assert send(front_desk, parts_from="file", upload=kept_in(shown)).status_code == 302
+    assert [part.name for part in Part.objects.all()] == ["Bolt"]
+
+
+def test_a_kept_file_is_let_go_when_the_parts_come_from_elsewhere(front_desk, shop):
+    kept = kept_in(send(front_desk, parts_from="file", file=csv_file("part\nNut\n")))
+    assert send(front_desk, upload=kept).status_code == 302
+    assert Part.objects.count() == 0
+    assert Upload.objects.get().taken_at is None
+
+
+@pytest.mark.parametrize("uid", ["", "x", "00000000-0000-4000-8000-000000000000"])
+def test_without_a_file_that_is_kept_one_has_to_be_chosen(front_desk, shop, uid):
+    assert wrong(send(front_desk, parts_from="file", upload=uid)) == {
+        "file": ["Choose the file, or take the parts from elsewhere."]
+    }
+
+
+def test_a_file_kept_for_another_bike_does_not_begin_one(front_desk, shop):
+    other = Upload.objects.create(
+        kind="parts", subject_uid=restoration().uid, name="x", content=b"part\nNut\n", at=NOW, who="eve"
+    )
+    assert list(wrong(send(front_desk, parts_from="file", upload=str(other.uid), name="Eva Lind"))) == ["file"]
+
+
+def test_what_a_finish_was_called_is_looked_up_again_before_it_is_begun(front_desk, shop):
+    kept = kept_in(send(front_desk, parts_from="file", file=csv_file("part,finish\nNut,black\n", "bike.csv")))
+    shop.black.name = "Jet"
+    shop.black.save()
+    response = send(front_desk, parts_from="file", upload=kept)
+    assert list(wrong(response)) == ["file"]
+    assert "“black” is not a finish of this shop." in page_of(response)
+    assert nothing_was_begun()
 
 
 def test_a_file_that_was_not_asked_for_is_not_passed_over_in_silence(front_desk, shop):
     response = send(front_desk, file=csv_file("part\nNut\n"))
-    assert wrong(response) == {"parts_from": ["A file came along too. Choose “CSV file” here, or leave the file out."]}
+    assert wrong(response) == {
+        "parts_from": ["A file came along too. Choose “A parts list of your own” here, or leave the file out."]
+    }
 
 
 @pytest.mark.parametrize(
     ("content", "sentence"),
     [
         (b"", "The file is empty. It needs a line of headings, then a line for each part."),
-        (b"x" * (MOST_BYTES + 1), "The file is larger than 2 MB. A parts list is far smaller; is it the right file?"),
-        (b"PK\x03\x04", "This is a spreadsheet or a packed file. Save the sheet as CSV and choose that file."),
+        (b"x" * (MOST_BYTES + 1), "The file is larger than 2 MB. A list is far smaller; is it the right file?"),
+        (
+            b"PK\x03\x04",
+            "This spreadsheet is damaged or cut short. Open it, save it anew as XLSX or CSV, then choose it again.",
+        ),
     ],
 )
 def test_a_file_that_is_no_list_says_so_in_the_table(front_desk, shop, content, sentence):
@@ -506,7 +597,7 @@ def test_the_sample_is_this_shops_own_and_can_be_sent_back_as_it_is(front_desk, 
     text = response.content.decode("utf-8-sig")
     assert text.startswith("part,area,pieces,material,size class,dm2,kg,openings,spokes,condition,strength,")
     assert ",'=Small," in text
-    assert send(front_desk, parts_from="file", file=csv_file(response.content)).status_code == 302
+    assert send_file(front_desk, csv_file(response.content)).status_code == 302
     parts = Restoration.objects.get().parts.order_by("position")
     assert [part.name for part in parts] == ["Fork yoke, lower", "Yoke nut", "Wheel rim, front"]
     assert parts[0].size_class is not None
@@ -521,15 +612,13 @@ def test_where_decimals_have_a_comma_the_sample_has_semicolons(front_desk, setti
 
 
 def test_a_file_asks_little_more_of_the_database_for_500_parts_than_for_5(front_desk, shop):
-    """All but the journal, which tells of each part; SQLite takes a limited number of values in one statement."""
+    """SQLite takes a limited number of values in one statement."""
 
     def asked(count: int) -> int:
         file = csv_file("part,finish\n" + "Nut,black\n" * count)
         with CaptureQueriesContext(connection) as queries:
-            assert (
-                send(front_desk, name=f"Jo {count}", frame_number="", parts_from="file", file=file).status_code == 302
-            )
-        return len([query for query in queries if "journal_" not in query["sql"]])
+            assert send_file(front_desk, file, name=f"Jo {count}", frame_number="").status_code == 302
+        return len(queries)
 
     few, many = asked(5), asked(500)
     assert many == few if connection.vendor == "postgresql" else many < few + 100

@@ -8,7 +8,9 @@ from hypothesis import strategies as st
 
 from quotes.desk import cells, importing
 from quotes.desk.cells import Known
-from quotes.desk.importing import COLUMNS, MOST_BYTES, MOST_ROWS, MOST_WRONG, read, sample
+from quotes.desk.importing import COLUMNS, MOST_ROWS, MOST_WRONG, read
+from quotes.desk.records import MOST_BYTES
+from quotes.desk.template_file import sample_csv
 from shop.methods.models import Condition, Finish, FinishRoute, FinishStep, Material, SizeClass
 from shop.papers.formula_guard import FORMULA_MARKS, guarded
 from shop.routes.laying import Routes
@@ -295,9 +297,17 @@ def test_everything_wrong_in_a_row_is_told_at_once_and_nothing_is_kept():
             "row 3: The quotation marks do not pair up. Put a quotation mark at both ends of "
             "the cell, and double those inside it.",
         ),
-        (b"PK\x03\x04rest", "This is a spreadsheet or a packed file. Save the sheet as CSV and choose that file."),
-        (b"\xd0\xcf\x11\xe0rest", "This is an old spreadsheet. Save the sheet as CSV and choose that file."),
-        (b"%PDF-1.7", "This is a PDF. Choose a CSV file."),
+        (
+            b"PK\x03\x04rest",
+            "This spreadsheet is damaged or cut short. Open it, save it anew as XLSX or CSV, then choose it again.",
+        ),
+        (b"PKrest", "This packed file is damaged or no spreadsheet. Choose an XLSX or CSV file."),
+        (
+            b"\xd0\xcf\x11\xe0rest",
+            "This is an old spreadsheet, or one with a password. Save it as XLSX or CSV, without a password, and choose"
+            " that file.",
+        ),
+        (b"%PDF-1.7", "This is a PDF. Choose a CSV or XLSX file."),
         ("part".encode("utf-16"), "This text is in UTF-16. Save the sheet as CSV in UTF-8 and choose that file."),
         (b"part\nZ\x81\n", "The file cannot be read as text. Save the sheet as CSV in UTF-8 and choose that file."),
         (
@@ -306,7 +316,7 @@ def test_everything_wrong_in_a_row_is_told_at_once_and_nothing_is_kept():
         ),
         (
             b"part\n" + b"x" * MOST_BYTES,
-            "The file is larger than 2 MB. A parts list is far smaller; is it the right file?",
+            "The file is larger than 2 MB. A list is far smaller; is it the right file?",
         ),
     ],
 )
@@ -316,7 +326,7 @@ def test_a_file_that_cannot_be_read_says_why(content, sentence):
 
 def test_the_limit_of_rows_is_exact():
     assert len(rows("part\n" + "Nut\n" * MOST_ROWS)) == MOST_ROWS
-    assert wrong("part\n" + "Nut\n" * (MOST_ROWS + 1)) == ["row 2002: There are more than 2,000 parts. Split the list."]
+    assert wrong("part\n" + "Nut\n" * (MOST_ROWS + 1)) == ["row 2002: There are more than 2,000 lines. Split the list."]
 
 
 def test_a_file_that_is_wrong_throughout_is_not_told_row_by_row_for_ever():
@@ -330,7 +340,7 @@ def test_a_file_that_is_wrong_throughout_is_not_told_row_by_row_for_ever():
 
 @pytest.mark.parametrize("decimal_comma", [False, True])
 def test_the_sample_can_be_read_as_it_is(decimal_comma):
-    found = read(sample(known(), decimal_comma=decimal_comma), known())
+    found = read(sample_csv(known(), comma=decimal_comma), known())
     assert found.wrong == []
     assert [row["name"] for row in found.rows] == ["Fork yoke, lower", "Yoke nut", "Wheel rim, front"]
     assert found.rows[1]["area"] == Decimal("0.35")
@@ -340,14 +350,14 @@ def test_the_sample_can_be_read_as_it_is(decimal_comma):
 
 def test_the_sample_of_an_empty_shop_can_be_read_too():
     nothing = Known([], [], Routes())
-    assert read(sample(nothing, decimal_comma=False), nothing).wrong == []
+    assert read(sample_csv(nothing, comma=False), nothing).wrong == []
 
 
 @pytest.mark.parametrize("mark", list(FORMULA_MARKS))
 def test_no_cell_of_a_file_of_ours_is_taken_for_a_formula(mark):
     odd = Finish(pk=1, name=f"{mark}1+1")
     shop = Known([odd], [], Routes({(1, "steel", "apply"): [FinishStep()]}))
-    content = sample(shop, decimal_comma=False)
+    content = sample_csv(shop, comma=False)
     table = list(csv.reader(io.StringIO(content.decode("utf-8-sig"), newline="")))
     assert len(table) == 4
     assert [cell for line in table for cell in line if cell[:1] in tuple(FORMULA_MARKS)] == []

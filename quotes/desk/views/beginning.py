@@ -1,6 +1,6 @@
 """All restorations, and the page that begins one."""
 
-from decimal import Decimal
+from datetime import datetime
 from typing import Any
 
 from django.contrib import messages
@@ -14,15 +14,15 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_safe
 
-from quotes.desk import importing, today
+from quotes.desk import importing, today, uploads
 from quotes.desk.context import DESK
 from quotes.desk.forms_beginning import CUSTOMER_FIELDS, MACHINE_FIELDS, BeginForm
-from quotes.desk.selectors import known
+from quotes.desk.models import Upload
+from quotes.desk.previewing import preview
 from quotes.desk.services import begin_restoration
 from shop.people.roles import role_required
 from shop.restorations.models import Restoration
 from shop.routes.laying import NoRouteError
-from shop.text import quantity
 
 EACH_PAGE = 25
 LONGEST_SEARCH = 100
@@ -53,20 +53,45 @@ def begin(request: HttpRequest) -> HttpResponse:
     if request.method != "POST":
         return _begin_page(request, BeginForm(today=day))
     form = BeginForm(request.POST, request.FILES, today=day)
-    if not form.is_valid():
-        return _begin_page(request, form)
+    valid = form.is_valid()
+    upload = _kept(request, form, now)
+    if upload is not None and upload.taken_at is not None:
+        return _taken(request, uploads.TakenError(upload))
+    if not valid or form.brought():
+        return _begin_page(request, form, upload)
     given = form.given()
     try:
         restoration = begin_restoration(**given, today=day, who=request.user.get_username(), now=now)
+    except uploads.TakenError as error:
+        error.upload.refresh_from_db()
+        return _taken(request, error)
     except ValidationError as error:
         in_template = given["template"] is not None and isinstance(error, NoRouteError)
         form.add_error("template" if in_template else None, ValidationError(error.messages))
-        return _begin_page(request, form)
+        return _begin_page(request, form, upload)
     messages.success(request, _begun(restoration))
     return redirect("desk:restoration", uid=restoration.uid)
 
 
-def _begin_page(request: HttpRequest, form: BeginForm) -> HttpResponse:
+def _kept(request: HttpRequest, form: BeginForm, now: datetime) -> Upload | None:
+    """The file of the form, kept from now on or from a page before."""
+    if not form.brought():
+        return form.upload
+    return uploads.keep(
+        kind=Upload.Kind.PARTS,
+        name=form.file_name,
+        content=form.content,
+        who=request.user.get_username(),
+        now=now,
+    )
+
+
+def _taken(request: HttpRequest, error: uploads.TakenError) -> HttpResponse:
+    messages.info(request, str(error))
+    return redirect("desk:restoration", uid=error.upload.subject_uid)
+
+
+def _begin_page(request: HttpRequest, form: BeginForm, upload: Upload | None = None) -> HttpResponse:
     status = 422 if form.errors else 200
     form.say_optional_only_where_it_is()
     context: dict[str, Any] = {
@@ -78,7 +103,10 @@ def _begin_page(request: HttpRequest, form: BeginForm) -> HttpResponse:
         "wrong": form.parts.wrong,
         "cut": form.parts.full,
         "headings": importing.headings(),
+        "kept": upload,
     }
+    if upload and form.parts.rows:
+        context["preview"] = preview(upload.name, form.parts.rows)
     return render(request, "desk/begin.html", context, status=status)
 
 
@@ -92,18 +120,7 @@ def _begun(restoration: Restoration) -> str:
     return text % {"restoration": restoration, "count": count}
 
 
-@require_safe
-@role_required(*DESK)
-def sample_parts(_request: HttpRequest) -> HttpResponse:
-    """A parts list to begin with. Where decimals have a comma, spreadsheets expect semicolons between the cells."""
-    comma = "," in quantity(Decimal("0.5"))
-    content = importing.sample(known(), decimal_comma=comma)
-    headers = {"Content-Disposition": 'attachment; filename="parts.csv"'}
-    return HttpResponse(content, content_type="text/csv; charset=utf-8", headers=headers)
-
-
 urlpatterns = [
     path("restorations/", restorations, name="restorations"),
     path("restorations/begin/", begin, name="begin"),
-    path("restorations/parts.csv", sample_parts, name="sample_parts"),
 ]
