@@ -1,10 +1,13 @@
 """Figures as people of the shop read them, in the language of the page. None of these takes a float."""
 
+from datetime import date, datetime
 from decimal import ROUND_HALF_UP, Decimal
 from functools import cache
 
 from babel import Locale, UnknownLocaleError
 from babel.numbers import NumberPattern, format_decimal, format_percent, parse_pattern
+from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import get_language, gettext, to_locale
 
 from quotes.engine.money import places
@@ -51,6 +54,17 @@ def percent(fraction: Decimal | int) -> str:
     shown = _exact(fraction).quantize(Decimal("0.0001"), rounding=ROUND_HALF_UP)
     pattern = Locale.parse(_locale()).percent_formats[None].pattern.replace("#,##0", "#,##0.##")
     return format_percent(shown, format=pattern, locale=_locale())
+
+
+def day(when: date) -> str:
+    """The one way in which days are written, as by ``|date:"DATE_FORMAT"``: "2 March 2026", in the language of the page."""
+    return date_format(when, "DATE_FORMAT")
+
+
+def moment(when: datetime) -> str:
+    """A day and the time on the shop's clock: "2 March 2026, 14:05"."""
+    local = timezone.localtime(when) if timezone.is_aware(when) else when
+    return f"{day(local)}, {local:%H:%M}"
 
 
 def _exact(amount: Decimal | int) -> Decimal:

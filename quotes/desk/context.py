@@ -20,7 +20,11 @@ def nav(request: HttpRequest) -> dict[str, object]:
         links.append((reverse("desk:rates"), _("Rate book")))
         links.append((reverse("outbox:background_jobs"), _("Background jobs")))
     if has_role(user, ROLE_MANAGER):
+        links.append((reverse("desk:money_jobs"), _("Money")))
         links.append((reverse("desk:workshop"), _("This workshop")))
     here = request.path
     find = reverse("desk:search") if has_role(user, *DESK) else ""
-    return {"find": find, "nav": [(url, label, here == url or (url != "/" and here.startswith(url))) for url, label in links]}
+    return {
+        "find": find,
+        "nav": [(url, label, here == url or (url != "/" and here.startswith(url))) for url, label in links],
+    }

@@ -3,23 +3,27 @@ from decimal import Decimal
 
 import pytest
 from django.db import connection
+from django.db.models import OuterRef, Subquery, Value
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
+from django.utils.formats import date_format
 
-from quotes.desk import today
+from quotes.desk import in_workshop, today
 from quotes.pricing.models import IssuedQuote
 from quotes.pricing.selectors import agreed_net
+from shop.methods.models import Operation
 from shop.outbox.models import Heartbeat, Row
 from shop.rates.loading import load_starter
 from shop.restorations.models import Part, Restoration
 from shop.restorations.services import change_scope
-from shop.routes.models import Authorisation, Step
+from shop.routes.models import Authorisation, Plan, PlannedStep, Step
 from shop.routes.parts import choose_finish
+from shop.routes.planning import hold
 from shop.routes.services import add_step, authorise, remove_step
 from tests.desk import rows
 from tests.desk.rows import day, quote, restoration
-from tests.workshop import NOW, WHO, frame, workshop
+from tests.workshop import NOW, WHO, Workshop, frame, workshop
 from tests.workshop import restoration as bike
 
 pytestmark = pytest.mark.django_db
@@ -139,9 +143,11 @@ def test_one_day_is_one_day(front_desk):
 def test_what_lapsed_comes_before_what_waits(front_desk):
     quote(restoration("Old"), until=day(-1))
     quote(restoration("New"), until=day(1))
-    page = text(front_desk)
+    page = after(text(front_desk), "The most pressing first:")
+    assert page.index("Lapsed without an answer") < page.index("Waiting for an answer")
+    page = after(page, "Ask the customer, then record")
     assert "Q00001 lapsed after" in page
-    assert page.index("Lapsed without an answer") < page.index("Old") < page.index("Waiting for an answer")
+    assert page.index("Old") < page.index("Waiting for an answer")
 
 
 @pytest.mark.parametrize(
@@ -362,4 +368,139 @@ def test_the_first_page_asks_as_much_of_a_large_shop_as_of_a_small_one(alone):
     assert Restoration.objects.count() > 500
     assert IssuedQuote.objects.count() == 300
     assert queries(alone, "/") == few
-    assert few < 30
+    assert few < 50
+
+
+# in the workshop
+
+
+def planned(bike: Restoration, *, kept: int, **leave: int) -> None:
+    """A plan kept for an accepted bike: the day it is ready, and the days on which steps of the named parts must leave."""
+    at = timezone.now()
+    plan = Plan.objects.create(
+        restoration=bike,
+        scope_version=bike.scope_version,
+        rests_on="0" * 64,
+        made_at=at,
+        starts_on=day(0),
+        ready_certain=day(kept),
+        ready_likely=day(kept),
+        ready_kept=day(kept),
+        content="{}",
+    )
+    times = dict.fromkeys(("earliest_start", "earliest_finish", "latest_start", "latest_finish"), at)
+    for name, offset in leave.items():
+        for step in Step.objects.filter(part__restoration=bike, part__name=name, removed_at__isnull=True):
+            PlannedStep.objects.create(plan=plan, step=step, leave_by=day(offset), **times)
+
+
+def accepted(title: str, shop: Workshop, *parts: str) -> Restoration:
+    row = bike(title)
+    for name in parts:
+        agreed(frame(row, shop, name=name, finish=shop.zinc))
+    row.refresh_from_db()
+    quote(row, until=day(20), outcome="accepted")
+    return row
+
+
+@pytest.mark.parametrize("role", ["front_desk", "manager", "alone"])
+def test_an_accepted_bike_stands_in_the_workshop_with_its_day_and_what_must_leave_next(role, request):
+    planned(accepted("Agreed bike", workshop(), "Hub", "Lever", "Spring"), kept=40, Hub=30, Lever=5, Spring=60)
+    page = after(text(request.getfixturevalue(role)), "what must leave next.")
+    written = {offset: date_format(day(offset), "DATE_FORMAT") for offset in (5, 30, 40, 60)}
+    assert page.strip().startswith(f"Agreed bike Jo Fenwick Ready {written[40]}")
+    assert f"Zinc plate leaves for Brook Platers by {written[5]} within a week" in page
+    assert f"Zinc plate leaves for Brook Platers by {written[30]}" in page
+    assert written[60] not in page
+
+
+def test_parts_of_one_lot_leave_once_and_days_gone_by_are_not_next(front_desk):
+    planned(accepted("Agreed bike", workshop(), "Hub", "Lever", "Spring"), kept=40, Hub=9, Lever=9, Spring=-3)
+    page = after(text(front_desk), "what must leave next.")
+    assert page.count("leaves for") == 1
+
+
+def test_a_step_that_is_not_agreed_leaves_for_nowhere(front_desk):
+    shop = workshop()
+    row = accepted("Agreed bike", shop, "Hub")
+    frame(row, shop, name="Lever", finish=shop.zinc)
+    row.refresh_from_db()
+    planned(row, kept=40, Lever=9)
+    assert "leaves for" not in text(front_desk)
+
+
+def test_what_must_leave_first_comes_first(front_desk):
+    shop = workshop()
+    planned(accepted("Later bike", shop, "Hub"), kept=40, Hub=20)
+    planned(accepted("Sooner bike", shop, "Hub"), kept=50, Hub=10)
+    accepted("No plan yet", shop, "Hub")
+    page = after(text(front_desk), "what must leave next.")
+    assert page.index("Sooner bike") < page.index("Later bike") < page.index("No plan yet") < page.index("not planned")
+
+
+@pytest.mark.parametrize(("kept", "late"), [(10, False), (13, True)])
+def test_a_bike_that_will_be_later_than_promised_says_by_how_much(front_desk, monkeypatch, kept, late):
+    row = accepted("Agreed bike", workshop(), "Hub")
+    planned(row, kept=kept)
+    promised = Subquery(Plan.objects.filter(pk=OuterRef("pk")).annotate(d=Value(day(10))).values("d")[:1])
+    monkeypatch.setattr(in_workshop, "_promised", lambda: promised)
+    assert ("3 days later than promised" in text(front_desk)) is late
+
+
+def test_a_held_bike_says_why(front_desk):
+    row = accepted("Agreed bike", workshop(), "Hub")
+    hold(restoration=row, first=day(0), last=day(3), reason="Hub", kind="part", who="ada", now=timezone.now())
+    assert "held: waiting for a part" in after(text(front_desk), "what must leave next.")
+
+
+def test_the_sentence_at_the_top_leads_to_what_it_counts(front_desk):
+    quote(restoration(), until=day(-1))
+    for number in range(3):
+        restoration(f"Draft {number}")
+    html = front_desk.get("/").content.decode()
+    led = re.findall(r'<a href="#(in-\w+)">([^<]+)</a>&nbsp;<b class="figure">(\d+)</b>', html)
+    assert led == [("in-lapsed", "Lapsed without an answer", "1"), ("in-draft", "Drafts in hand", "3")]
+    for name, _title, _count in led:
+        assert html.count(f'id="{name}"') == 1
+
+
+def test_who_does_everything_finds_what_may_wait_folded_away(alone, front_desk):
+    quote(restoration(), until=day(-1))
+    restoration("Draft")
+    for client, shut in ((front_desk, 0), (alone, 1)):
+        html = client.get("/").content.decode()
+        assert html.count('<details class="card fold">') == shut
+        assert html.count('<details class="card fold" open>') == 2 - shut
+
+
+def test_the_manager_reads_what_is_still_to_come_in(manager, front_desk):
+    quote(restoration(), until=day(9), net=70_000, outcome="accepted")
+    assert "Still to come in €840.00 1 accepted bike, with tax" in text(manager)
+    assert "Still to come in" not in text(front_desk)
+
+
+def test_the_mechanic_reads_the_cautions_of_the_agreed_work_once(mechanic):
+    shop = workshop()
+    Operation.objects.filter(pk=shop.blast.pk).update(caution="Never magnesium in the shared cabinet.")
+    row = bike()
+    for name in ("Frame", "Fork"):
+        agreed(frame(row, shop, name=name))
+    page = text(mechanic)
+    assert page.count("Never magnesium in the shared cabinet.") == 1
+
+
+def test_the_mechanic_reads_that_a_bike_is_held(mechanic):
+    row = bike()
+    agreed(frame(row, workshop()))
+    hold(
+        restoration=row,
+        first=day(0),
+        last=day(3),
+        reason="Jo has not paid",
+        kind="unpaid",
+        who="ada",
+        now=timezone.now(),
+    )
+    page = text(mechanic)
+    assert "do not work on it" in page
+    assert "paid" not in page

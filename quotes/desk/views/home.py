@@ -9,7 +9,7 @@ from django.urls import path
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from quotes.desk import today, waiting
+from quotes.desk import agreed_work, first_page, money_jobs, today
 from quotes.desk.context import DESK
 from shop.outbox import selectors as outbox
 from shop.people.roles import ROLE_MANAGER, ROLE_MECHANIC, has_role, roles_of
@@ -28,17 +28,22 @@ def home(request: HttpRequest) -> HttpResponse:
         begun = Restoration.objects.exists()
         context |= {
             "desk": True,
-            "sections": today.for_desk(day),
-            "waiting": waiting.groups(day),
+            "blocks": (blocks := first_page.blocks(day, fold=len(roles_of(request.user)) > 1)),
+            "waits": any(block.bikes is None for block in blocks),
             "begun": begun,
             "set_up": begun or is_set_up(),
         }
     if has_role(request.user, ROLE_MANAGER):
         asleep = not outbox.awake(outbox.last_sweep(), now=now) and outbox.waiting().exists()
-        context |= {"totals": today.for_manager(day), "stuck": sum(outbox.stuck()), "asleep": asleep}
+        context |= {
+            "totals": today.for_manager(day),
+            "money": money_jobs.jobs(day),
+            "stuck": sum(outbox.stuck()),
+            "asleep": asleep,
+        }
     if has_role(request.user, ROLE_MECHANIC):
-        page = Paginator(today.authorised_restorations(), JOBS_EACH_PAGE).get_page(request.GET.get("page"))
-        context |= {"mechanic": True, "page": page, "jobs": today.jobs(list(page))}
+        page = Paginator(agreed_work.authorised_restorations(), JOBS_EACH_PAGE).get_page(request.GET.get("page"))
+        context |= {"mechanic": True, "page": page, "jobs": agreed_work.jobs(list(page), day)}
     return render(request, "desk/home.html", context)
 
 
