@@ -40,6 +40,11 @@ class Forecast:
     stretches: tuple[storage.Stretch, ...]
     may_come: tuple[MayCome, ...]
 
+    @property
+    def left(self) -> Decimal:
+        """What is still to come in, or to go back, as an amount above zero [money with tax]."""
+        return abs(self.account.balance)
+
 
 def storage_of(restoration: Restoration, day: date) -> tuple[storage.Stretch, ...]:
     """The stretches held up to ``day`` for the customer's reasons, with what each costs by the policy of its first day."""

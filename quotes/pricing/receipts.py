@@ -43,7 +43,7 @@ def note(
 ) -> Receipt:
     """Note money that came in. ``uid`` names the form it was typed in: the same form sent again is the same receipt."""
     if amount_minor < 0:
-        raise ValidationError({"amount": _("Money that went back is a refund. Note it as one, with the reason.")})
+        raise ValidationError({"amount_minor": _("Money that went back is a refund. Note it as one, with the reason.")})
     row = Receipt(amount_minor=amount_minor, received_on=received_on, how=how, reference=reference.strip())
     return _keep(row, restoration, uid, "receipt noted", who=who, now=now)
 
@@ -63,7 +63,7 @@ def refund(
 ) -> Receipt:
     """Note money that went back to the customer: ``amount_minor`` above zero, kept below it. It says why."""
     if amount_minor < 0:
-        raise ValidationError({"amount": _("Give what went back, without a minus.")})
+        raise ValidationError({"amount_minor": _("Give what went back, without a minus.")})
     row = Receipt(
         amount_minor=-amount_minor,
         received_on=received_on,
@@ -151,7 +151,7 @@ def _check(row: Receipt, *, today: date) -> None:
     if row.amount_minor < 0 and held + row.amount_minor < 0:
         shown = money(from_minor(held, digits=places(row.currency)), row.currency)
         said = _("Only %(received)s was received in all, so no more than that can go back.") % {"received": shown}
-        raise ValidationError({"amount": said}, code="more than was received")
+        raise ValidationError({"amount_minor": said}, code="more than was received")
 
 
 def received_minor(restoration: int) -> int:

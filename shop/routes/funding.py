@@ -136,8 +136,9 @@ def queue(restoration: Restoration, funds: Funds, prices: Prices, *, out: Collec
 
 
 def _leave_by(step: Step) -> date | None:
+    """The day it must leave or be ordered; what is bought over the counter has until its step must begin."""
     plans: list[PlannedStep] = step.plans  # type: ignore[attr-defined]
-    return plans[0].leave_by if plans else None
+    return (plans[0].leave_by or timezone.localdate(plans[0].latest_start)) if plans else None
 
 
 def _order(step: Step) -> tuple[date, int, int, int]:

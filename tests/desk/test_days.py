@@ -152,7 +152,12 @@ def test_what_the_hands_decide_is_said(bike: Restoration, shop: Workshop, front_
 
 
 def test_days_are_held_and_given_back_from_the_page(bike: Restoration, front_desk: Client) -> None:
-    given = {"first": day(1).isoformat(), "last": day(3).isoformat(), "reason": "waiting for <the tank>"}
+    given = {
+        "first": day(1).isoformat(),
+        "last": day(3).isoformat(),
+        "kind": "part",
+        "reason": "waiting for <the tank>",
+    }
     answer = front_desk.post(reverse("desk:add_hold", args=[bike.uid]), given)
     assert answer.headers["Location"] == reverse("desk:days", args=[bike.uid])
     assert "waiting for &lt;the tank&gt;" in page(front_desk, bike)
@@ -179,7 +184,7 @@ def test_days_are_held_and_given_back_from_the_page(bike: Restoration, front_des
 def test_a_wrong_hold_is_told_at_its_field_and_what_was_typed_stays(
     bike: Restoration, front_desk: Client, given: dict[str, str], field: str, sentence: str
 ) -> None:
-    given = {"reason": "not paid yet"} | given
+    given = {"kind": "unpaid", "reason": "not paid yet"} | given
     answer = front_desk.post(reverse("desk:add_hold", args=[bike.uid]), given)
     assert answer.status_code == 422
     form = answer.context["hold_form"]

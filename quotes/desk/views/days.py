@@ -1,5 +1,6 @@
 """The days of a restoration: ready day, what must leave when, held days, and when work can begin."""
 
+from datetime import date
 from typing import Any
 from uuid import UUID
 
@@ -14,7 +15,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_POST, require_safe
 
-from quotes.desk import drawing, showing
+from quotes.desk import drawing, saving, showing
 from quotes.desk.context import DESK
 from quotes.desk.forms import PlainForm
 from quotes.desk.views.editor import draft_for, restoration_of, who
@@ -25,7 +26,7 @@ from shop.people.roles import role_required
 from shop.restorations.models import Restoration
 from shop.restorations.services import start_on
 from shop.routes.models import Hold
-from shop.routes.planning import hold, let_go
+from shop.routes.planning import end_on, hold, let_go
 from shop.routes.schedules import holds, schedule
 
 
@@ -37,13 +38,30 @@ class DayField(forms.DateField):
 
 
 class HoldForm(PlainForm):
+    """Days on which nothing is done, and whose reason it is; without a last day until somebody lets it go."""
+
+    kind = forms.ChoiceField(
+        label=gettext_lazy("Why"), choices=[("", gettext_lazy("choose")), *Hold.Kind.choices], initial=""
+    )
     first = DayField(label=gettext_lazy("First day"))
-    last = DayField(label=gettext_lazy("Last day"))
+    last = DayField(
+        label=gettext_lazy("Last day"), required=False, help_text=gettext_lazy("If empty, until you let it go.")
+    )
     reason = forms.CharField(
         label=gettext_lazy("Reason"),
         max_length=200,
-        help_text=gettext_lazy("For instance: the customer is deciding, waiting for a part, not paid."),
+        help_text=gettext_lazy("What is missing, and from whom. Storage goes by the days held for the customer."),
     )
+
+
+class EndForm(PlainForm):
+    """The last day of a hold that is let go. ``hold`` is its key, so that every form of the page has ids of its own."""
+
+    last = DayField(label=gettext_lazy("Last held day"))
+
+    def __init__(self, data: Any = None, *, hold: int) -> None:
+        super().__init__(data, initial={"last": timezone.localdate()}, auto_id=f"end-{hold}-%s")
+        self.hold = hold
 
 
 class StartForm(PlainForm):
@@ -58,12 +76,22 @@ def days(request: HttpRequest, uid: UUID) -> HttpResponse:
 
 
 def _page(
-    request: HttpRequest, row: Restoration, hold_form: forms.Form, start_form: forms.Form, status: int = 200
+    request: HttpRequest,
+    row: Restoration,
+    hold_form: forms.Form,
+    start_form: forms.Form,
+    *,
+    end_form: EndForm | None = None,
+    status: int = 200,
 ) -> HttpResponse:
     """The days as they are now, worked out for this look; what is kept on the routes is left alone."""
     today = timezone.localdate()
     found = priced(draft_for(request, row))
-    context = showing.sums(found) | {"holds": holds(row), "hold_form": hold_form, "start_form": start_form}
+    context = showing.sums(found) | {
+        "holds": [_held(one, end_form, today) for one in holds(row)],
+        "hold_form": hold_form,
+        "start_form": start_form,
+    }
     try:
         given = planning.scheduled_as_priced(found, schedule(found.scope, today=today))
         assert found.explained is not None
@@ -72,6 +100,14 @@ def _page(
     except BadInput as error:
         context["error"] = error.sentence(_(error.template))
     return render(request, "desk/days.html", context, status=status)
+
+
+def _held(row: Hold, refused: EndForm | None, today: date) -> tuple[Hold, EndForm | None]:
+    """A hold with the form that lets it go; without one where none of its days has come or all have passed."""
+    if refused is not None and refused.hold == row.pk:
+        return row, refused
+    runs = row.first <= today and (row.last is None or row.last > today)
+    return row, EndForm(hold=row.pk) if runs else None
 
 
 @require_POST
@@ -104,8 +140,25 @@ def add_hold(request: HttpRequest, uid: UUID) -> HttpResponse:
             messages.success(request, _("Held. The ready day has moved."))
             return redirect("desk:days", uid=uid)
         except ValidationError as error:
-            form.add_error(None, error)
+            saving.place(form, error, "first")
     return _page(request, row, form, StartForm(initial={"starts_on": row.starts_on}), status=422)
+
+
+@require_POST
+@role_required(*DESK)
+def let_hold_go(request: HttpRequest, pk: int) -> HttpResponse:
+    """Let a hold go that runs: the days up to the last one stay held."""
+    held = get_object_or_404(Hold.objects.select_related("restoration"), pk=pk)
+    row, form = restoration_of(held.restoration.uid), EndForm(request.POST, hold=pk)
+    if form.is_valid():
+        try:
+            end_on(hold=held, last=form.cleaned_data["last"], who=who(request), now=timezone.now())
+            messages.success(request, _("Let go. The ready day has moved."))
+            return redirect("desk:days", uid=row.uid)
+        except ValidationError as error:
+            saving.place(form, error, "last")
+    start_form = StartForm(initial={"starts_on": row.starts_on})
+    return _page(request, row, HoldForm(), start_form, end_form=form, status=422)
 
 
 @require_POST
@@ -136,5 +189,6 @@ urlpatterns = [
     path("restorations/<uuid:uid>/ready-day/", ready_day, name="ready_day"),
     path("restorations/<uuid:uid>/holds/", add_hold, name="add_hold"),
     path("holds/<int:pk>/end/", end_hold, name="end_hold"),
+    path("holds/<int:pk>/let-go/", let_hold_go, name="let_hold_go"),
     path("restorations/<uuid:uid>/begins/", begin_on, name="begin_on"),
 ]
