@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from quotes.desk.forms import PlainForm, plainly
-from quotes.pricing import sharing
+from quotes.pricing import sharing, telling
 from quotes.pricing.asking import HiddenUid
 from quotes.pricing.models import Message, Shared
 from shop.papers.models import Photograph
@@ -16,7 +16,20 @@ from shop.papers.photographs_forms import NO_FILE, PhotographForm
 from shop.restorations.models import Restoration
 
 
-class ShareForm(PlainForm):
+class TellForm(PlainForm):
+    """A form whose words can be sent by e-mail too; where they cannot, ``cannot_tell`` says why and nothing is to be ticked."""
+
+    tell = forms.BooleanField(label=gettext_lazy("Tell them by e-mail, with a link to their page"), required=False)
+    uid = HiddenUid()
+
+    def __init__(self, *args: Any, restoration: Restoration, **kwargs: Any) -> None:
+        super().__init__(*args, initial={"uid": uuid.uuid4()}, **kwargs)
+        self.cannot_tell = telling.cannot(restoration)
+        if self.cannot_tell:
+            del self.fields["tell"]
+
+
+class ShareForm(TellForm):
     """A note and perhaps a photograph on record; ``uid`` makes the same form sent twice shared once."""
 
     prefix = "share"
@@ -32,10 +45,9 @@ class ShareForm(PlainForm):
     photograph = forms.ModelChoiceField(
         Photograph.objects.none(), to_field_name="uid", required=False, label=gettext_lazy("Photograph on record")
     )
-    uid = HiddenUid()
 
     def __init__(self, data: Any = None, *, restoration: Restoration) -> None:
-        super().__init__(data, initial={"uid": uuid.uuid4()})
+        super().__init__(data, restoration=restoration)
         self.on_record = sharing.photographs_of(restoration)
         self.fields["photograph"].queryset = self.on_record  # type: ignore[attr-defined]
 
@@ -59,7 +71,7 @@ class NewPhotographForm(PhotographForm):
     @property
     def came(self) -> bool:
         """Whether somebody filled it in."""
-        return any(self[name].value() for name in self.fields)
+        return self.is_bound and any(self[name].data for name in self.fields)
 
     def clean(self) -> dict[str, Any]:
         data: dict[str, Any] = super().clean() or {}
@@ -70,7 +82,7 @@ class NewPhotographForm(PhotographForm):
         return data
 
 
-class AnswerForm(PlainForm):
+class AnswerForm(TellForm):
     """An answer to one question of a customer."""
 
     text = forms.CharField(
@@ -78,7 +90,6 @@ class AnswerForm(PlainForm):
         max_length=Message._meta.get_field("text").max_length,
         widget=forms.Textarea(attrs={"rows": 3}),
     )
-    uid = HiddenUid()
 
-    def __init__(self, data: Any = None, *, question: Message) -> None:
-        super().__init__(data, prefix=f"answer-{question.uid}", initial={"uid": uuid.uuid4()})
+    def __init__(self, data: Any = None, *, question: Message, restoration: Restoration) -> None:
+        super().__init__(data, prefix=f"answer-{question.uid}", restoration=restoration)

@@ -9,7 +9,7 @@ from django.db import transaction
 from django.db.models import Exists, OuterRef, QuerySet
 from django.utils.translation import gettext as _
 
-from quotes.pricing import once
+from quotes.pricing import once, telling
 from quotes.pricing.models import IssuedQuote, Message
 from shop.journal.services import record, subject_of
 from shop.restorations.models import Restoration
@@ -47,13 +47,19 @@ def ask(
     return _keep(row, restoration, uid, "customer asked", who=who)
 
 
-def answer(*, question: Message, text: str, uid: UUID | None = None, who: str, now: datetime) -> Message:
-    """Answer a customer's question, where they read it. Raises ``ValidationError``."""
+@transaction.atomic
+def answer(
+    *, question: Message, text: str, uid: UUID | None = None, tell_at: str = "", who: str, now: datetime
+) -> Message:
+    """Answer a customer's question, where they read it; ``tell_at`` as in ``sharing.share``. Raises ``ValidationError``."""
     if not question.from_customer:
         raise ValidationError({"text": _("This was said by us. Answer what the customer asked.")})
     row = Message(restoration_id=question.restoration_id, from_customer=False, text=text.strip(), who=who, at=now)
     row.quote_id, row.answers_id = question.quote_id, question.pk
-    return _keep(row, question.restoration, uid, "customer answered", who=who)
+    row = _keep(row, question.restoration, uid, "customer answered", who=who)
+    if tell_at:
+        telling.of_answer(row, base=tell_at, who=who, now=now)
+    return row
 
 
 @transaction.atomic

@@ -8,7 +8,7 @@ from django.db import transaction
 from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
-from quotes.pricing import once
+from quotes.pricing import once, telling
 from quotes.pricing.models import Shared
 from shop.journal.services import record, subject_of
 from shop.papers.models import Photograph
@@ -22,12 +22,14 @@ def share(
     note: str = "",
     photograph: Photograph | None = None,
     uid: UUID | None = None,
+    tell_at: str = "",
     who: str,
     now: datetime,
 ) -> Shared:
     """Show a note, a photograph or both to the customer; the same form (``uid``) sent again is shared once.
 
-    Raises ``ValidationError`` where there is nothing to show, or the photograph is of another bike.
+    ``tell_at``, scheme and host, tells them by e-mail, with a link that begins so. Raises ``ValidationError`` where there is
+    nothing to show, the photograph is of another bike, or they cannot be told.
     """
     if known := once.kept_before(Shared, uid, restoration):
         return known
@@ -42,6 +44,8 @@ def share(
     row, is_new = once.keep(row, uid, restoration)
     if is_new:
         record(who=who, at=now, what="shared with the customer", subject=subject_of(restoration), after=_told(row))
+        if tell_at:
+            telling.of_news(row, base=tell_at, who=who, now=now)
     return row
 
 

@@ -1,5 +1,6 @@
 """The customer's page about a restoration: what stands there, who may see it, and that looking changes nothing (S-13, S-15, S-19)."""
 
+import re
 import uuid
 from typing import Any
 
@@ -22,7 +23,7 @@ from shop.routes.planning import hold
 from tests.desk import rows
 from tests.papers.pictures import keep, plain
 from tests.planned import agree_to, kept, lever, planning_workshop
-from tests.pricing.customers import every_row, words_of
+from tests.pricing.customers import every_row, issued_now, words_of
 from tests.pricing.told import accepted, ago, answer, ask, browser_of, link_for, photograph, say_yes, share
 from tests.workshop import WHO, Workshop, frame, restoration, workshop
 
@@ -433,6 +434,24 @@ def test_a_question_from_a_quotes_page_is_about_the_quote(bike: Restoration) -> 
     assert (response.status_code, response["Location"]) == (302, "/c/quote/#said")
     assert Message.objects.get().quote == quote
     assert f"about {quote}" in page(browser_of(bike))
+
+
+def test_the_quotes_page_shows_what_was_asked_about_it_and_asks(shop: Any, draft: Draft) -> None:
+    quote = issued_now(draft)
+    bike = quote.restoration
+    answer(ask(bike, "Is the tank in it?", quote=quote), "It is.")
+    ask(bike, "CANARY of another page")
+    client = browser_of(bike, quote)
+    html = client.get("/c/quote/").content.decode()
+    assert "Is the tank in it?" in html
+    assert "It is." in html
+    assert "CANARY" not in html
+    assert 'action="/c/ask/"' in html
+    (uid,) = re.findall(r'name="ask-uid" value="([^"]+)"', html)
+    (link,) = re.findall(r'name="ask-link" value="([^"]+)"', html)
+    given = {"ask-text": "And the seat?", "ask-name": "Jo", "ask-uid": uid, "ask-link": link}
+    assert client.post(ASK, given)["Location"] == "/c/quote/#said"
+    assert "And the seat?" in words_of(client.get("/c/quote/"))
 
 
 def test_both_pages_of_one_browser_send_to_their_own(bike: Restoration, customer: Client) -> None:

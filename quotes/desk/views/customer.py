@@ -14,7 +14,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from quotes.desk import saving
 from quotes.desk.context import DESK
-from quotes.desk.forms_customer import AnswerForm, NewPhotographForm, ShareForm
+from quotes.desk.forms_customer import AnswerForm, NewPhotographForm, ShareForm, TellForm
 from quotes.desk.views.editor import restoration_of, who
 from quotes.pricing import links, messages, once, quiet, sharing
 from quotes.pricing import progress as progresses
@@ -53,7 +53,7 @@ def _page(
         "restoration": row,
         "shop": Shop.objects.first(),
         "progress": seen,
-        "questions": [(one, _answer_form(one.question, answer)) for one in seen.asked],
+        "questions": [(one, _answer_form(one.question, row, answer)) for one in seen.asked],
         "shared": sharing.of(row),
         "share_form": share or ShareForm(restoration=row),
         "photograph_form": photograph or NewPhotographForm(),
@@ -67,8 +67,13 @@ def _page(
     return render(request, "desk/customer.html", context, status=status)
 
 
-def _answer_form(question: Message, wrong: tuple[Message, AnswerForm] | None) -> AnswerForm:
-    return wrong[1] if wrong and wrong[0] == question else AnswerForm(question=question)
+def _answer_form(question: Message, row: Restoration, wrong: tuple[Message, AnswerForm] | None) -> AnswerForm:
+    return wrong[1] if wrong and wrong[0] == question else AnswerForm(question=question, restoration=row)
+
+
+def _tell_at(request: HttpRequest, form: TellForm) -> str:
+    """What a link in an e-mail begins with, where one is asked for."""
+    return request.build_absolute_uri("/") if form.cleaned_data.get("tell") else ""
 
 
 def _back(row: Restoration, place: str) -> HttpResponseRedirect:
@@ -105,6 +110,7 @@ def _shared(request: HttpRequest, row: Restoration, form: ShareForm, new: NewPho
             note=said["note"],
             photograph=photograph,
             uid=said["uid"],
+            tell_at=_tell_at(request, form),
             who=who(request),
             now=timezone.now(),
         )
@@ -127,11 +133,12 @@ def take_back(request: HttpRequest, uid: UUID) -> HttpResponseRedirect:
 @role_required(*DESK)
 def answer(request: HttpRequest, uid: UUID) -> HttpResponse:
     questions = Message.objects.filter(from_customer=True)
-    question = get_object_or_404(questions.select_related("restoration", "quote"), uid=uid)
-    form = AnswerForm(request.POST, question=question)
+    question = get_object_or_404(questions.select_related("restoration__customer", "quote"), uid=uid)
+    form = AnswerForm(request.POST, question=question, restoration=question.restoration)
     if form.is_valid():
+        said = {"text": form.cleaned_data["text"], "uid": form.cleaned_data["uid"], "tell_at": _tell_at(request, form)}
         try:
-            messages.answer(question=question, who=who(request), now=timezone.now(), **form.cleaned_data)
+            messages.answer(question=question, who=who(request), now=timezone.now(), **said)
         except ValidationError as error:
             saving.place(form, error, "text")
         else:
