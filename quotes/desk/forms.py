@@ -168,7 +168,7 @@ class StepForm(StepModelForm):
 
     class Meta:
         model = Step
-        fields = (
+        fields: tuple[str, ...] = (
             "quantity",
             "buy",
             "buy_source",
@@ -190,7 +190,7 @@ class StepForm(StepModelForm):
         self.initial["buy_price"] = from_minor(step.buy_price_minor, digits=digits)
         gone = ("quantity",) if step.buy else ("buy", "buy_source", "buy_price", "buy_status", "buy_handling")
         for name in gone:
-            del self.fields[name]
+            self.fields.pop(name, None)
         back = self.fields["back_to"]
         earlier = step.part.steps.filter(removed_at__isnull=True, position__lt=step.position)
         back.queryset = earlier.select_related("operation", "service")  # type: ignore[attr-defined]
@@ -365,7 +365,7 @@ def in_minor(changes: dict[str, Any]) -> dict[str, Any]:
 
 
 #: Boxes of money, and the columns that keep them.
-COLUMNS = {"replacement": "replacement_minor", "buy_price": "buy_price_minor"}
+COLUMNS = {"replacement": "replacement_minor", "buy_price": "buy_price_minor", "buy_core": "buy_core_minor"}
 
 #: What an empty box means where the column needs a number or a word.
 EMPTY: dict[str, Any] = {

@@ -12,7 +12,7 @@ from quotes.pricing.models import Draft, Stage
 from shop.methods.models import Finish
 from shop.people.models import Shop
 from shop.restorations.models import Basis, Machine, Part
-from shop.routes.models import Step
+from shop.routes.models import Source, Step
 from shop.routes.selectors import Scope
 
 #: Prices from here on need more room [money].
@@ -278,7 +278,15 @@ def _offered(steps: Sequence[Step], offered: Collection[str] | None) -> Sequence
 
 def _work(steps: Sequence[Step]) -> tuple[str, ...]:
     """Names of the steps, each once: a customer reads what is done, not how often."""
-    return tuple(dict.fromkeys(str(step) for step in steps))
+    return tuple(dict.fromkeys(_named(step) for step in steps))
+
+
+def _named(step: Step) -> str:
+    """A step by name. What the customer brings comes with what we do not stand for."""
+    if step.buy_source == Source.CUSTOMERS_OWN:
+        said = _("%(part)s, which you bring: we charge handling, no price, and give no warranty on the part itself")
+        return said % {"part": step}
+    return str(step)
 
 
 def finish_text(finish: Finish | None) -> str:

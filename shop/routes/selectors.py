@@ -246,6 +246,8 @@ class Words:
 
 def _purchase(step: Step, words: Words) -> inputs.Purchase:
     digits = places(currency.code())
+    own = step.buy_source == Source.CUSTOMERS_OWN  # that it costs nothing is no guess
+    status = Status.SEEN.value if own else step.buy_status
     return inputs.Purchase(
         key=str(step.uid),
         name=step.buy,
@@ -253,8 +255,8 @@ def _purchase(step: Step, words: Words) -> inputs.Purchase:
         unit_price=from_minor(step.buy_price_minor, digits=digits),
         handling=step.buy_handling,
         handling_grade="",
-        source=words.statuses[step.buy_status],
-        status=step.buy_status,
+        source=words.statuses[status],
+        status=status,
         lead_days=step.buy_lead_days,
     )
 

@@ -29,6 +29,12 @@ STEP_FIELDS = (
     "buy_price_minor",
     "buy_handling",
     "buy_status",
+    "buy_said_by",
+    "buy_said_on",
+    "buy_valid_until",
+    "buy_searching_since",
+    "buy_core_minor",
+    "buy_core_by",
     "back_to",
 )
 

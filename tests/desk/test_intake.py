@@ -290,7 +290,7 @@ def test_numbers_changed_meanwhile_are_not_cleared_and_are_shown_before_it_is_as
     assert answer.status_code == 422
     assert "A number was changed after you looked." in html
     assert 'name="seen_papers_frame" value="H9"' in html
-    assert "Invoice seen" in html
+    assert 'name="reason" value="Invoice seen"' in html
 
 
 def test_with_matching_numbers_there_is_nothing_to_clear(desk, bike):

@@ -132,7 +132,7 @@ def shows(request: HttpRequest, pk: int) -> HttpResponse:
         services.say_what_it_shows(row=row, shows=form.cleaned_data["shows"], who=who(request), now=timezone.now())
         messages.success(request, _("Saved."))
     else:
-        messages.error(request, form.errors["shows"][0])
+        messages.error(request, str(form.errors["shows"][0]))
     return redirect("desk:intake", uid=uid)
 
 
@@ -149,7 +149,7 @@ def sign(request: HttpRequest, uid: UUID) -> HttpResponse:
             return redirect("desk:intake", uid=uid)
         except ValidationError as error:
             _at_its_box(form, error, {"who": "who_signed"})
-    _look_anew(form, services.mark(services.words(row)))
+    _look_anew(form, {"seen": services.mark(services.words(row))})
     return _page(request, row, IntakeForm(intake=row), status=422, sign_form=form)
 
 
@@ -163,10 +163,11 @@ def _at_its_box(form: BaseForm, error: ValidationError, boxes: dict[str, str]) -
         form.add_error(None, error)
 
 
-def _look_anew(form: BaseForm, mark: str) -> None:
+def _look_anew(form: BaseForm, seen: dict[str, str]) -> None:
     """Whoever is told that something changed reads the page with the change on it."""
     form.data = form.data.copy()  # type: ignore[attr-defined]  # what a page sends can be copied
-    form.data[form.add_prefix("seen")] = mark  # type: ignore[index]
+    for name, now in seen.items():
+        form.data[form.add_prefix(name)] = now  # type: ignore[index]
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -186,7 +187,7 @@ def numbers(request: HttpRequest, uid: UUID) -> HttpResponse:
             return redirect("desk:intake", uid=uid)
         row = intake_of(uid)
         found = intakes.numbers(row)
-        form.data = form.data.copy() | _seen(found)
+        _look_anew(form, _seen(found))
     context = {"restoration": row.restoration, "numbers": found, "form": form, "decisions": intakes.decisions(row)}
     return render(request, "desk/intake_numbers.html", context, status=status)
 

@@ -16,7 +16,8 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from quotes.desk import drawing, saving, showing
 from quotes.desk.context import DESK
-from quotes.desk.forms import NewStepForm, StepForm, WaitForm, in_minor
+from quotes.desk.forms import NewStepForm, WaitForm, in_minor
+from quotes.desk.forms_buying import BY_SOURCE, dated, step_form
 from quotes.desk.templatetags.desk_boxes import boxed
 from quotes.desk.views.editor import draft_for, page, part_of, restoration_of, who
 from quotes.pricing.selectors import priced
@@ -39,7 +40,7 @@ def step(request: HttpRequest, uid: UUID) -> HttpResponse:
     row = step_of(uid)
     if request.method == "POST":
         return _change(request, row)
-    return _show(request, row, StepForm(instance=row))
+    return _show(request, row, step_form(instance=row))
 
 
 def _context(row: Step, form: BaseForm) -> dict[str, Any]:
@@ -66,11 +67,11 @@ def _change(request: HttpRequest, row: Step) -> HttpResponse:
             step=step_of(row.uid),
             who=who(request),
             now=timezone.now(),
-            changes=in_minor(changes),
+            changes=dated(in_minor(changes), timezone.localdate()),
             seen=saving.seen_in_columns(seen),
         )
 
-    form, names, wrong = saving.keep(request.POST, partial(StepForm, instance=row), write)
+    form, names, wrong = saving.keep(request.POST, partial(step_form, instance=row), write)
     return _answer(request, row, form, names, wrong=wrong)
 
 
@@ -83,10 +84,11 @@ def _answer(request: HttpRequest, row: Step, form: BaseForm, names: list[str], *
         return redirect("desk:step", uid=row.uid)
     fresh = step_of(row.uid)
     if not wrong:
-        form = StepForm(instance=fresh)
+        form = step_form(instance=fresh)
     found = priced(draft_for(request, restoration_of(fresh.part.restoration.uid)))
+    asked = [*names, *(BY_SOURCE if "buy_source" in names else ("buy_said_on",) if "buy_price" in names else ())]
     context = page(found) | {
-        "boxes": saving.answered(boxed(form), names, request.POST),
+        "boxes": saving.answered(boxed(form), asked, request.POST),
         "form": form,
         "steps": showing.step_rows(found, fresh.part),
         "part": fresh.part,
@@ -182,7 +184,7 @@ def add_wait(request: HttpRequest, uid: UUID) -> HttpResponse:
             return redirect("desk:step", uid=row.uid)
         except ValidationError as error:
             form.add_error("on", ValidationError(error.messages))
-    context = _context(row, StepForm(instance=row)) | {"wait_form": form}
+    context = _context(row, step_form(instance=row)) | {"wait_form": form}
     return render(request, "desk/step.html", context, status=422)
 
 
