@@ -16,6 +16,7 @@ from django.utils.translation import gettext as _
 from quotes.engine import canonical
 from shop.journal.services import record, subject_of
 from shop.methods.models import ConditionFactor, Finish, FinishRoute, FinishStep, Named, Operation, Usage
+from shop.methods.sentences import check
 
 Thing = TypeVar("Thing", bound=Named)
 Row = Mapping[str, Any]
@@ -35,7 +36,7 @@ class ChangedMeanwhileError(ValidationError):
 @transaction.atomic
 def add_thing(*, thing: Thing, who: str, now: datetime) -> Thing:
     """A new definition; the journal names it by its model."""
-    thing.full_clean()
+    check(thing)
     thing.save(force_insert=True)
     record(who=who, at=now, what="method added", subject=subject_of(thing), after=_facts(thing, _columns(thing)))
     return thing
@@ -52,7 +53,7 @@ def change_thing(
     before = _facts(stored, changes)
     for field, value in changes.items():
         setattr(stored, field, value)
-    stored.full_clean()
+    check(stored)
     stored.save(update_fields=list(changes))
     record(
         who=who, at=now, what="method changed", subject=subject_of(stored), before=before, after=_facts(stored, changes)
@@ -162,8 +163,7 @@ def _refuse_other_list(before: Any, seen: str, field: str) -> None:
 def _checked(row: models.Model, field: str, *, exclude: set[str]) -> None:
     """Raises what is wrong with a row as ``field:column``, so that a page finds its box."""
     try:
-        row.clean_fields(exclude=exclude)
-        row.validate_constraints(exclude=exclude)
+        check(row, exclude=exclude)
     except ValidationError as error:
         told = {f"{field}:{name}": messages for name, messages in error.message_dict.items()}
         raise ValidationError(told) from None

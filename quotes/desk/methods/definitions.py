@@ -82,7 +82,8 @@ class DefinitionForm(ModelForm):
 
     def changes(self) -> dict[str, Any]:
         """What was changed by hand."""
-        return {name: self.cleaned_data[name] for name in self._typed() if name in self.cleaned_data}
+        found = {name: self.cleaned_data[name] for name in self._typed() if name in self.cleaned_data}
+        return {name: value.replace("\r\n", "\n") if isinstance(value, str) else value for name, value in found.items()}
 
     def seen(self) -> dict[str, Any]:
         """What the person saw in the boxes that were changed."""

@@ -62,7 +62,7 @@ class UsesForm(PlainForm):
     def usage_lines(self) -> list[tuple[str, list[forms.BoundField]]]:
         return [
             (
-                _("Used %(number)s") % {"number": number + 1},
+                _("Consumable %(number)s") % {"number": number + 1},
                 [self[f"{name}-{number}"] for name in ("consumable", *USAGE)],
             )
             for number in range(self.count)
@@ -91,7 +91,7 @@ class UsesForm(PlainForm):
             row, _colon, column = key.partition(":")
             if row.startswith("usage-"):
                 number = self._used()[int(row.removeprefix("usage-"))]
-                row = f"{column}-{number}" if column in USAGE else f"consumable-{number}"
+                row = f"{column}-{number}"
             self.add_error(row if row in self.fields else None, errors)
 
 
@@ -177,7 +177,7 @@ class RouteForm(PlainForm):
             box = None
             if row.startswith("step-"):
                 number = self._ordered()[int(row.removeprefix("step-"))]
-                box = f"{column}-{number}" if f"{column}-{number}" in self.fields else f"fail_chance-{number}"
+                box = f"{column}-{number}" if f"{column}-{number}" in self.fields else f"work-{number}"
             self.add_error(box, errors)
 
 

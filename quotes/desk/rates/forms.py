@@ -108,7 +108,8 @@ class PolicyForm(RateForm):
     def said(self) -> dict[str, Any]:
         rows = self.filled()
         stages = [Stage(row["name"], row["percent"], row["due"], row["event"], row["days"] or 0) for row in rows]
-        return super().said() | {"stages": stages}
+        said = super().said()
+        return said | {"stages": stages, "assumptions": said["assumptions"].replace("\r\n", "\n")}
 
 
 class OddsForm(RateForm):

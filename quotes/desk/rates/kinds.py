@@ -314,21 +314,8 @@ class Policy(_Whole):
         found = super().figures(row, only=only)
         if only:
             return found
-        said = _("%(percent)s %%, %(due)s (%(event)s, %(days)s days after)")
-        return found + [
-            Figure(
-                "stages",
-                stage.name,
-                said
-                % {
-                    "percent": text.quantity(stage.percent),
-                    "due": stage.due,
-                    "event": stage.get_event_display(),
-                    "days": stage.days,
-                },
-            )
-            for stage in sorted(row.stages.all(), key=lambda stage: stage.position)
-        ]
+        stages = sorted(row.stages.all(), key=lambda stage: stage.position)
+        return found + [Figure("stages", stage.name, _stage(stage)) for stage in stages]
 
     def table(self, row: Rate | None) -> list[dict[str, Any]]:
         stages = sorted(row.stages.all(), key=lambda stage: stage.position) if row else []
@@ -336,6 +323,18 @@ class Policy(_Whole):
 
     def note(self, _subject: Subject, said: Mapping[str, Any], /, **by: Any) -> Rate:
         return services.note_policy(**said, **by)
+
+
+def _stage(stage: Any) -> str:
+    told = {
+        "percent": text.quantity(stage.percent),
+        "due": stage.due,
+        "event": stage.get_event_display(),
+        "days": stage.days,
+    }
+    if not stage.days:
+        return _("%(percent)s %%, %(due)s (when %(event)s)") % told
+    return _("%(percent)s %%, %(due)s (%(days)s days after %(event)s)") % told
 
 
 class Chances(_Whole):

@@ -56,6 +56,7 @@ class RateForm(PlainForm):
     row_word: ClassVar[Any] = ""
     cells: ClassVar[Mapping[str, Callable[[], forms.Field]]] = {}
 
+    use_required_attribute = False  # a blank row is left blank
     valid_from = DayField(label=gettext_lazy("From this day on"))
 
     def __init__(self, *args: Any, table: Sequence[Mapping[str, Any]] = (), count: int = 0, **kwargs: Any) -> None:
@@ -78,9 +79,7 @@ class RateForm(PlainForm):
         for number in range(count):
             held = table[number] if number < len(table) else {}
             for name, make in self.cells.items():
-                made = make()
-                made.required = False
-                self.fields[f"{name}-{number}"] = made
+                self.fields[f"{name}-{number}"] = make()
                 self.initial.setdefault(f"{name}-{number}", held.get(name))
         return count
 
@@ -114,14 +113,12 @@ class RateForm(PlainForm):
         ]
 
     def clean(self) -> dict[str, Any]:
+        """What is missing in a row with nothing in it is not missed."""
         data: dict[str, Any] = super().clean() or self.cleaned_data
         for number in range(self.count):
             if not self._anything_in(number):
-                continue
-            for name in self.needed:
-                box = f"{name}-{number}"
-                if data.get(box) in (None, "") and box not in self.errors:
-                    self.add_error(box, _("Fill this in, or empty the whole row."))
+                for name in self.cells:
+                    self.errors.pop(f"{name}-{number}", None)
         return data
 
     # -- in and out --------------------------------------------------------------------------------------------------

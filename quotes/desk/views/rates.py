@@ -18,6 +18,7 @@ from quotes.desk.context import DESK
 from quotes.desk.rates import kinds, looking, showing
 from quotes.desk.rates.kinds import Kind, Subject
 from quotes.desk.rates.tables import RateForm
+from quotes.desk.views import rates_files
 from quotes.desk.views.editor import who
 from quotes.pricing.models import Draft
 from shop import currency
@@ -145,6 +146,7 @@ def _page(
 
 urlpatterns = [
     path("rates/", book, name="rates"),
+    *rates_files.urlpatterns,
     path("rates/<slug:slug>/<str:key>/", rate, name="rate"),
     path("rates/<slug:slug>/<str:key>/effect/<uuid:uid>/", effect, name="rate_effect"),
 ]

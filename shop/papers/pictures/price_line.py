@@ -14,7 +14,7 @@ from shop.papers.pictures import PHONE, pencil
 from shop.papers.pictures.lettering import LINE, SIZE, fit, width_of
 
 LEFT = 6
-TOP = LINE + 10
+TOP = LINE * 2 + 14
 RISE = 70
 FOOT = LINE + 8
 # What a price that has always been the same is drawn at, of the height.
@@ -45,6 +45,7 @@ def draw(prices: PriceLine, *, width: int = PHONE) -> SafeString:
         pencil.stroke(LEFT, sheet.foot, width - LEFT, sheet.foot, faint=pencil.FAINT),
         drawings.curve(sheet.points(), width=2.5),
         *(drawings.dot(sheet.x(day), sheet.y(value), 4) for day, value in prices.notes),
+        drawings.text(LEFT, LINE - 2, fit(prices.figure, width - 2 * LEFT, bold=True), size=SIZE, bold=True),
         *_figures(sheet),
         *_days(sheet),
         width=width,
