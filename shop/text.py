@@ -13,6 +13,8 @@ from django.utils.translation import get_language, gettext, to_locale
 from quotes.engine.money import places
 
 FIXED_SPACE = "\N{NO-BREAK SPACE}"
+FIGURE_SPACE = "\N{FIGURE SPACE}"
+POINT_SPACE = "\N{PUNCTUATION SPACE}"
 MINUS = "\N{MINUS SIGN}"
 RATE_PLACES = 4
 
@@ -47,6 +49,14 @@ def quantity(amount: Decimal | int, unit: str = "") -> str:
     """No zeros at the end, and the unit kept on the same line."""
     shown = format_decimal(_exact(amount), format="#,##0.######", locale=_locale(), decimal_quantization=False)
     return f"{shown}{FIXED_SPACE}{unit}" if unit else shown
+
+
+def aligned(amount: Decimal | int, places: int) -> str:
+    """A quantity for a column: what it lacks of ``places`` decimals is left as wide as figures, so that the marks stand in line."""
+    shown = quantity(amount)
+    mark = Locale.parse(_locale()).number_symbols["latn"]["decimal"]
+    decimals = len(shown.partition(mark)[2])
+    return shown + ("" if decimals else POINT_SPACE * bool(places)) + FIGURE_SPACE * max(places - decimals, 0)
 
 
 def percent(fraction: Decimal | int) -> str:

@@ -86,10 +86,10 @@ def samples() -> dict[str, Callable[[], list[Any]]]:
 
 
 def furnish() -> None:
-    """Two quotes of the demo's bikes, one of them accepted, and what else leads to a page of its own."""
+    """What the demo leaves out: quotes of bikes that have none, one accepted, and what else leads to a page of its own."""
     from django.utils import timezone
 
-    from quotes.pricing.models import Draft, Outcome
+    from quotes.pricing.models import Draft, Outcome, Stage
     from quotes.pricing.services import record_outcome
     from shop.people.times import close_for
     from shop.restorations.evidence import add_photograph
@@ -99,18 +99,14 @@ def furnish() -> None:
     now = timezone.now()
     today = timezone.localdate(now)
     said: dict[str, Any] = {"who": "manager", "now": now}
-    drafts = list(Draft.objects.select_related("restoration").order_by("restoration__pk")[:EACH])
-    first, *_others = quotes = [_issued(draft, today, said) for draft in drafts]
-    record_outcome(
-        quote=first,
-        kind=Outcome.Kind.ACCEPTED,
-        said_by="The customer",
-        how=Outcome.How.PHONE,
-        said_on=today,
-        today=today,
-        **said,
-    )
-    assert len(quotes) == EACH
+    drafts = list(Draft.objects.select_related("restoration").order_by("restoration__pk"))
+    quiet = [draft for draft in drafts if not draft.restoration.quotes.exists() and not _blocked(draft)][:EACH]
+    for draft in quiet:
+        quote = _issued(draft, today, said)
+        if quote.stage != Stage.BALLPARK and not Outcome.objects.exists():
+            said_by = {"said_by": "The customer", "how": Outcome.How.PHONE, "said_on": today}
+            record_outcome(quote=quote, kind=Outcome.Kind.ACCEPTED, **said_by, today=today, **said)
+    assert Outcome.objects.filter(kind=Outcome.Kind.ACCEPTED).exists()
     hold(restoration=drafts[0].restoration, first=today, last=today + timedelta(days=3), reason="Waits for a part", **said)
     close_for(first=today, last=today + timedelta(days=1), reason="Stocktaking", **said)
     evidence = FinishEvidence.objects.order_by("pk").first()
@@ -118,15 +114,16 @@ def furnish() -> None:
     add_photograph(evidence=evidence, photograph=_photograph(said), **said)
 
 
-def _issued(draft: Any, today: Any, said: dict[str, Any]) -> Any:
-    from quotes.pricing.models import Stage
+def _blocked(draft: Any) -> bool:
     from quotes.pricing.selectors import priced
-    from quotes.pricing.services import change_draft, issue
 
-    if any(remark.blocking for remark in priced(draft).explained.remarks):  # type: ignore[union-attr]
-        draft = change_draft(draft=draft, changes={"stage": Stage.BALLPARK}, **said)
-    draft.refresh_from_db()
-    draft.restoration.refresh_from_db()
+    explained = priced(draft).explained
+    return explained is None or any(remark.blocking for remark in explained.remarks)
+
+
+def _issued(draft: Any, today: Any, said: dict[str, Any]) -> Any:
+    from quotes.pricing.services import issue
+
     return issue(
         draft=draft,
         seen_scope=draft.restoration.scope_version,

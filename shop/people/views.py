@@ -1,5 +1,6 @@
 """The page of components: every piece of the look, in every state, to be seen and tested in one place."""
 
+from datetime import date
 from decimal import Decimal
 
 from django import forms
@@ -7,12 +8,14 @@ from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils import timezone
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_safe
 
 from shop.papers import drawings
+from shop.papers.photographs_forms import PhotographForm
 from shop.people.roles import ROLE_DESK, ROLE_MANAGER, role_required
 
 
@@ -54,8 +57,53 @@ def look(request: HttpRequest) -> HttpResponse:
         "share": Decimal("0.125"),
         "page": Paginator(range(60), 20).page(2),
         "drawing": _route(),
+        "photographs": [_photograph()],
+        "photograph_form": PhotographForm(auto_id="photograph_%s"),
+        "changed_form": _changed(),
+        "today": timezone.localdate(),
+        "now": timezone.now(),
+        "chips": CHIPS,
+        "tokens": TOKENS,
+        "long": [f"{number * 7} × {number}" for number in range(1, 15)],
     }
     return render(request, "people/look.html", context)
+
+
+#: The colours of static/css/bareframe.css by the names they have there.
+TOKENS = (
+    *("ground", "card", "card-head", "line", "line-strong", "ink", "ink-soft", "act", "manila", "gold", "enamel"),
+    *("bad", "bad-wash", "mind", "mind-wash", "good", "good-wash"),
+)
+CHIPS = [
+    ("#16181a", gettext_lazy("Gloss black")),
+    ("#6d1f2a", gettext_lazy("Damson red")),
+    ("", gettext_lazy("Bright nickel")),
+]
+
+
+def _changed() -> SampleForm:
+    """A box in which somebody else has written meanwhile."""
+    form = SampleForm(
+        {"part": "Front mudguard, deep", "area": "31", "condition": "rust", "proof": "enamel"}, auto_id="changed_%s"
+    )
+    form.add_error("part", _("Somebody else has written “Front mudguard” here meanwhile. Which is right?"))
+    return form
+
+
+def _photograph() -> dict[str, object]:
+    """A picture of our own drawing in the place of a photograph."""
+    picture = (
+        "data:image/svg+xml,%3Csvg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 4 3'%3E"
+        "%3Cpath d='M0 0h4v3H0z' fill='%236d1f2a'/%3E%3Cpath d='M0 2h4' stroke='%23b48b34' stroke-width='.1'/%3E%3C/svg%3E"
+    )
+    return {
+        "get_absolute_url": picture,
+        "get_thumbnail_url": picture,
+        "caption": _("Under the left badge: red over primer"),
+        "width": 320,
+        "height": 240,
+        "taken_on": date(2026, 3, 2),
+    }
 
 
 def _route() -> SafeString:

@@ -9,6 +9,7 @@ register = template.Library()
 register.filter("minutes", text.minutes)
 register.filter("quantity", text.quantity)
 register.filter("percent", text.percent)
+register.filter("aligned", text.aligned)
 register.filter("moment", text.moment)
 
 
