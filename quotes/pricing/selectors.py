@@ -47,8 +47,8 @@ def priced(draft: Draft) -> Priced:
 
 
 def issued() -> QuerySet[IssuedQuote]:
-    """Every issued quote with its restoration, outcome and PDF, and without what only recomputing needs."""
-    rows = IssuedQuote.objects.select_related("restoration", "outcome", "paper__document")
+    """Every issued quote with its restoration, customer, outcome and PDF, and without what only recomputing needs."""
+    rows = IssuedQuote.objects.select_related("restoration__customer", "outcome", "paper__document")
     return rows.defer("snapshot", "result", "variants")
 
 

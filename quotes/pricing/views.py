@@ -1,7 +1,6 @@
 from typing import Any
 from uuid import UUID
 
-from django.conf import settings
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
@@ -10,16 +9,13 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
-from quotes.pricing import paper as papers
 from quotes.pricing import selectors, services
 from quotes.pricing import sheet as sheets
 from quotes.pricing.forms import OutcomeForm
-from quotes.pricing.models import IssuedQuote, Outcome, Stage
-from quotes.pricing.stages import fee_credited_until
+from quotes.pricing.models import IssuedQuote, Outcome
+from quotes.pricing.quote_page import page, paper_context
 from quotes.pricing.verify import recomputed
 from shop.people.roles import ROLE_DESK, ROLE_MANAGER, role_required
-
-UNPROCESSABLE = 422
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -27,8 +23,10 @@ UNPROCESSABLE = 422
 def quote(request: HttpRequest, uid: UUID) -> HttpResponse:
     """An issued quote as its customer reads it, where it stands, and the form that records what was said."""
     found = get_object_or_404(selectors.issued(), uid=uid)
-    form = OutcomeForm(request.POST) if request.method == "POST" else _blank(found)
-    if request.method == "POST" and form.is_valid():
+    if request.method != "POST":
+        return page(request, found)
+    form = OutcomeForm(request.POST, stage=found.stage)
+    if form.is_valid():
         try:
             _record(request, found, form)
         except services.SettledError as error:
@@ -39,13 +37,7 @@ def quote(request: HttpRequest, uid: UUID) -> HttpResponse:
         else:
             messages.success(request, _("The outcome is recorded."))
             return redirect("pricing:quote", uid=uid)
-    return render(request, "pricing/quote.html", _context(found, form), status=UNPROCESSABLE if form.errors else None)
-
-
-def _blank(found: IssuedQuote) -> OutcomeForm:
-    return OutcomeForm(
-        stage=found.stage, initial={"who": papers.offer_of(found).customer, "said_on": timezone.localdate()}
-    )
+    return page(request, found, sent=form)
 
 
 def _record(request: HttpRequest, found: IssuedQuote, form: OutcomeForm) -> None:
@@ -63,36 +55,12 @@ def _record(request: HttpRequest, found: IssuedQuote, form: OutcomeForm) -> None
     )
 
 
-def _context(found: IssuedQuote, form: OutcomeForm) -> dict[str, Any]:
-    today = timezone.localdate(timezone.now())
-    standing = selectors.standing(found, today)
-    outcome = getattr(found, "outcome", None)
-    others = selectors.quotes(found.restoration).exclude(pk=found.pk).defer(*selectors.HEAVY)
-    return {
-        "quote": found,
-        "offer": papers.offer_of(found),
-        "language": settings.LANGUAGE_CODE,
-        "standing": standing,
-        "standing_word": selectors.STANDINGS[standing],
-        "outcome": outcome,
-        "credit_day": fee_credited_until(found) if standing == "accepted" and found.stage == Stage.INSPECT else None,
-        "form": None if outcome else form,
-        "others": [(other, selectors.STANDINGS[selectors.standing(other, today)]) for other in others],
-        **_paper(found),
-    }
-
-
-def _paper(found: IssuedQuote) -> dict[str, Any]:
-    kept = getattr(found, "paper", None)
-    return {"document": kept.document if kept else None, "stuck": not kept and papers.stuck(found)}
-
-
 @require_safe
 @role_required(ROLE_DESK, ROLE_MANAGER)
 def paper(request: HttpRequest, uid: UUID) -> HttpResponse:
     """Whether the PDF is there yet: a piece of the page, asked for again and again until it is."""
     found = get_object_or_404(selectors.issued().defer(*selectors.HEAVY), uid=uid)
-    return render(request, "pricing/_paper.html", {"quote": found, **_paper(found)})
+    return render(request, "pricing/_paper.html", {"quote": found, **paper_context(found)})
 
 
 @require_safe

@@ -223,7 +223,7 @@ def test_a_secret_is_in_no_log_journal_or_background_job(quote: IssuedQuote) -> 
     handler = logging.StreamHandler(stream)
     given: dict[str, Any] = shop_settings.LOGGING
     line = given["formatters"]["line"]
-    handler.setFormatter(logging.config.DictConfigurator({}).configure_formatter(line))  # type: ignore[attr-defined]
+    handler.setFormatter(logging.config.DictConfigurator({}).configure_formatter(line))
     logger = logging.getLogger("django")
     logger.addHandler(handler)
     try:

@@ -181,9 +181,13 @@ def test_accepting_a_lapsed_quote_is_refused_at_the_outcome(desk: Client, draft:
 
 def test_who_comes_second_reads_what_was_recorded_first(desk: Client, quote: IssuedQuote) -> None:
     answer(quote, today=timezone.localdate())
-    told = text_of(desk.post(page(quote), said(kind="withdrawn"), follow=True))
-    assert "has an outcome already" in told
-    assert "accepted" in told
+    for sent in (
+        desk.post(page(quote), said(kind="declined", reason="sold it"), follow=True),
+        desk.post(page(quote, "withdraw/"), {"why": "priced wrongly"}, follow=True),
+    ):
+        told = text_of(sent)
+        assert "has an outcome already" in told
+        assert "accepted" in told
 
 
 # --- the PDF ---

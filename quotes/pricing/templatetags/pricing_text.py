@@ -44,6 +44,28 @@ def stage_word(offer: Offer) -> str:
     return _(STAGE_WORDS.get(offer.stage, STAGE_WORDS["main"]))
 
 
+ORDINALS = (
+    gettext_noop("first"),
+    gettext_noop("second"),
+    gettext_noop("third"),
+    gettext_noop("fourth"),
+    gettext_noop("fifth"),
+    gettext_noop("sixth"),
+    gettext_noop("seventh"),
+    gettext_noop("eighth"),
+    gettext_noop("ninth"),
+    gettext_noop("tenth"),
+)
+
+
+@register.filter
+def version_words(version: int) -> str:
+    """Which of the quotes that one restoration got this is: "version 2" left readers asking of what."""
+    if version <= len(ORDINALS):
+        return _("%(nth)s quote for this restoration") % {"nth": _(ORDINALS[version - 1])}
+    return _("quote number %(number)d for this restoration") % {"number": version}
+
+
 @register.filter
 def promise(line: OfferLine, currency: str) -> str:
     """What the price of a line promises, in words."""
