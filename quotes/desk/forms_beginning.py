@@ -19,12 +19,14 @@ from shop.restorations.models import Customer, Machine, Restoration
 
 if TYPE_CHECKING:  # the field takes its model in brackets for the type checker only
     CustomerChoiceField = forms.ModelChoiceField[Customer]
+    RestorationChoiceField = forms.ModelChoiceField[Restoration]
 else:
-    CustomerChoiceField = forms.ModelChoiceField
+    CustomerChoiceField = RestorationChoiceField = forms.ModelChoiceField
 
-TEMPLATE, FILE, EMPTY = "template", "file", "empty"
+TEMPLATE, EARLIER, FILE, EMPTY = "template", "earlier", "file", "empty"
 SOURCES = [
     (TEMPLATE, gettext_lazy("A template: the usual parts of such a bike")),
+    (EARLIER, gettext_lazy("An earlier bike of ours: its parts and their routes")),
     (FILE, gettext_lazy("A parts list of your own, as an XLSX or CSV file")),
     (EMPTY, gettext_lazy("None yet: parts are added one by one")),
 ]
@@ -65,6 +67,14 @@ def _text(label: Any, most: int, *, required: Any = "", **attrs: str) -> forms.C
         error_messages={"required": required},
         widget=forms.TextInput(attrs={"autocomplete": "off"} | attrs),
     )
+
+
+class EarlierField(RestorationChoiceField):
+    """An earlier restoration, named by its uid: the page lists those that were searched for."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(Restoration.objects.select_related("machine"), to_field_name="uid", **kwargs)
+        self.widget = forms.HiddenInput()
 
 
 class BeginForm(forms.Form):
@@ -135,6 +145,11 @@ class BeginForm(forms.Form):
         required=False,
         empty_label=gettext_lazy("Choose one"),
         error_messages={"invalid_choice": gettext_lazy("This template is not there. Choose one of the list.")},
+    )
+    earlier = EarlierField(
+        label=gettext_lazy("Earlier bike"),
+        required=False,
+        error_messages={"invalid_choice": gettext_lazy("This bike is not there. Search again and choose one.")},
     )
     file = PartsFileField()
 
@@ -218,6 +233,8 @@ class BeginForm(forms.Form):
         source, file = data.get("parts_from"), data.get("file")
         if source == TEMPLATE and "template" not in self.errors and not data.get("template"):
             self.add_error("template", _("Choose a template, or take the parts from elsewhere."))
+        if source == EARLIER and "earlier" not in self.errors and not data.get("earlier"):
+            self.add_error("earlier", _("Search for an earlier bike and choose it, or take the parts from elsewhere."))
         if source == FILE:
             self._read(file)
         elif file is not None and source:
@@ -260,6 +277,7 @@ class BeginForm(forms.Form):
             "title": data["title"],
             "begun_on": data["begun_on"],
             "template": data.get("template") if data["parts_from"] == TEMPLATE else None,
+            "earlier": data.get("earlier") if data["parts_from"] == EARLIER else None,
             "rows": self.parts.rows,
             "upload": self.upload if data["parts_from"] == FILE else None,
         }

@@ -13,6 +13,7 @@ from shop.journal.services import record, subject_of
 from shop.methods.models import Template
 from shop.restorations.models import Customer, Machine, Part, Restoration
 from shop.restorations.services import add_customer, add_machine, begin
+from shop.routes.copying import copy_parts
 from shop.routes.parts import add_routed_parts, lay_out_template
 
 
@@ -24,6 +25,7 @@ def begin_restoration(
     title: str = "",
     begun_on: date,
     template: Template | None = None,
+    earlier: Restoration | None = None,
     rows: Sequence[Mapping[str, Any]] = (),
     upload: Upload | None = None,
     today: date,
@@ -33,14 +35,16 @@ def begin_restoration(
     """Begin a restoration with its parts and its draft: all of it, or nothing.
 
     A customer or machine that is not on record yet comes as the fields of `add_customer` or `add_machine`. Parts come
-    from ``template``, or as ``rows`` of `add_routed_parts`, read from ``upload`` where they came as a file. Raises
-    `NoRouteError` when a finish has no route, `TakenError` when the file was taken in before.
+    from ``template``, from an ``earlier`` bike, or as ``rows`` of `add_routed_parts`, read from ``upload`` where they
+    came as a file. Raises `NoRouteError` when a finish has no route, `TakenError` when the file was taken in before.
     """
     owner = customer if isinstance(customer, Customer) else add_customer(**customer, who=who, now=now)
     bike = machine if isinstance(machine, Machine) else add_machine(**machine, who=who, now=now)
     restoration = begin(customer=owner, machine=bike, title=title or _short(bike), begun_on=begun_on, who=who, now=now)
     if template is not None:
         lay_out_template(restoration=restoration, template=template, who=who, now=now)
+    elif earlier is not None:
+        copy_parts(restoration=restoration, earlier=earlier, who=who, now=now)
     elif upload is not None:
         _take_in(restoration, upload, rows, who=who, now=now)
     elif rows:

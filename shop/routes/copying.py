@@ -7,7 +7,6 @@ authorisations, caps agreed, and how far a price of a purchase could be relied o
 
 import uuid
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from datetime import datetime
 
 from django.core.exceptions import ValidationError
@@ -50,23 +49,6 @@ DAMAGE_TAKEN = (
     "cost_class",
     "treatment",
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Holds:
-    """What would be taken from an earlier bike."""
-
-    parts: int
-    steps: int
-
-
-def holds(restoration: Restoration) -> Holds:
-    """How many parts and steps copying would take, in a fixed number of queries."""
-    left = left_behind(restoration)
-    found = Step.objects.filter(
-        part__restoration=restoration, part__removed_at__isnull=True, removed_at__isnull=True
-    ).exclude(uid__in=left)
-    return Holds(restoration.parts.filter(removed_at__isnull=True).count(), found.count())
 
 
 def earlier(words: str) -> QuerySet[Restoration]:

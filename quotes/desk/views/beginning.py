@@ -6,7 +6,7 @@ from typing import Any
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.urls import path
 from django.utils import timezone
@@ -14,9 +14,9 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_safe
 
-from quotes.desk import importing, today, uploads
+from quotes.desk import earlier_bikes, importing, today, uploads
 from quotes.desk.context import DESK
-from quotes.desk.forms_beginning import CUSTOMER_FIELDS, MACHINE_FIELDS, BeginForm
+from quotes.desk.forms_beginning import CUSTOMER_FIELDS, EARLIER, MACHINE_FIELDS, BeginForm
 from quotes.desk.models import Upload
 from quotes.desk.previewing import preview
 from quotes.desk.services import begin_restoration
@@ -51,7 +51,9 @@ def begin(request: HttpRequest) -> HttpResponse:
     now = timezone.now()
     day = timezone.localdate(now)
     if request.method != "POST":
-        return _begin_page(request, BeginForm(today=day))
+        return _begin_page(request, BeginForm(today=day, initial=_like(request)))
+    if "find" in request.POST:
+        return _begin_page(request, earlier_bikes.StillFilling(_from_earlier(request.POST), today=day))
     form = BeginForm(request.POST, request.FILES, today=day)
     valid = form.is_valid()
     upload = _kept(request, form, now)
@@ -71,6 +73,27 @@ def begin(request: HttpRequest) -> HttpResponse:
         return _begin_page(request, form, upload)
     messages.success(request, _begun(restoration))
     return redirect("desk:restoration", uid=restoration.uid)
+
+
+def _like(request: HttpRequest) -> dict[str, str]:
+    """Begun like a bike that was on the screen."""
+    asked = earlier_bikes.uid_of(request.GET.get("earlier", ""))
+    return {"parts_from": EARLIER, "earlier": str(asked)} if asked else {}
+
+
+def _from_earlier(data: QueryDict) -> QueryDict:
+    """Whoever searches for an earlier bike wants the parts from there."""
+    result = data.copy()
+    result["parts_from"] = EARLIER
+    return result
+
+
+@require_safe
+@role_required(*DESK)
+def earlier(request: HttpRequest) -> HttpResponse:
+    """Earlier bikes as somebody types what they are called."""
+    words = request.GET.get("earlier_words", "").replace("\0", "")[:LONGEST_SEARCH]
+    return render(request, "desk/_earlier.html", earlier_bikes.listed(words, request.GET.get("earlier", "")))
 
 
 def _kept(request: HttpRequest, form: BeginForm, now: datetime) -> Upload | None:
@@ -105,6 +128,7 @@ def _begin_page(request: HttpRequest, form: BeginForm, upload: Upload | None = N
         "headings": importing.headings(),
         "kept": upload,
     }
+    context |= earlier_bikes.of_form(form)
     if upload and form.parts.rows:
         context["preview"] = preview(upload.name, form.parts.rows)
     return render(request, "desk/begin.html", context, status=status)
@@ -123,4 +147,5 @@ def _begun(restoration: Restoration) -> str:
 urlpatterns = [
     path("restorations/", restorations, name="restorations"),
     path("restorations/begin/", begin, name="begin"),
+    path("restorations/earlier/", earlier, name="earlier"),
 ]
