@@ -101,4 +101,4 @@ def unanswered() -> QuerySet[Message]:
     """What customers asked and nobody answered, the longest waiting first."""
     answers = Message.objects.filter(answers=OuterRef("pk"))
     rows = Message.objects.filter(~Exists(answers), from_customer=True)
-    return rows.select_related("restoration").order_by("at", "pk")
+    return rows.select_related("restoration__customer").order_by("at", "pk")

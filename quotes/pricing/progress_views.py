@@ -19,7 +19,7 @@ from quotes.pricing.customer import NOT_FOUND, closed, for_customer, private
 from quotes.pricing.models import Link
 from shop.papers import selectors as papers
 from shop.papers.models import Photograph
-from shop.papers.photographs_views import NOT_KEPT, answer
+from shop.papers.photographs_views import NOT_KEPT, POLICY_ALONE, answer
 from shop.people.models import Shop
 
 UNPROCESSABLE = 422
@@ -88,7 +88,8 @@ def photograph(request: HttpRequest, link: Link, uid: UUID) -> HttpResponse:
     found = _shown(link, uid)
     if found is None:
         return _gone(request)
-    return answer(found, papers.photograph_content(found), attachment=False, cache=NOT_KEPT)
+    content = papers.photograph_content(found)
+    return answer(found, content, attachment=False, cache=NOT_KEPT, policy=POLICY_ALONE)
 
 
 @require_safe

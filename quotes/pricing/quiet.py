@@ -81,7 +81,7 @@ def quiet(day: date) -> QuerySet[Restoration]:
     handed_over = Instalment.objects.filter(
         quote__restoration=OuterRef("pk"), event=PaymentStage.Event.HANDED_OVER, reached_on__isnull=False
     )
-    rows = Restoration.objects.filter(Exists(yes), ~Exists(handed_over))
+    rows = Restoration.objects.select_related("customer").filter(Exists(yes), ~Exists(handed_over))
     for way in ways():
         rows = rows.filter(~Exists(way.rows.filter(**{way.restoration: OuterRef("pk"), f"{way.at}__gte": since})))
     return rows

@@ -16,6 +16,9 @@ MEDIA_TYPES = {Photograph.Kind.JPEG: ("image/jpeg", "jpg")}
 CACHE = "private, max-age=86400, immutable"
 # For who may see it now, and perhaps not in a minute.
 NOT_KEPT = "private, no-store"
+POLICY = "sandbox; default-src 'none'"
+# What a browser shows a picture by, alone on a page, are styles of its own: without them it does not fit a phone.
+POLICY_ALONE = f"{POLICY}; style-src 'unsafe-inline'"
 
 may_see = permission_required("papers.view_photograph", raise_exception=True)
 
@@ -36,13 +39,15 @@ def thumbnail(request: HttpRequest, uid: uuid.UUID) -> HttpResponse:  # noqa: AR
     return answer(found, selectors.thumbnail_content(found), attachment=False)
 
 
-def answer(photograph: Photograph, content: bytes, *, attachment: bool, cache: str = CACHE) -> HttpResponse:
+def answer(
+    photograph: Photograph, content: bytes, *, attachment: bool, cache: str = CACHE, policy: str = POLICY
+) -> HttpResponse:
     """``content``, the photograph or its thumbnail, so that nothing in it can act. Who may see it is the caller's to say."""
     media_type, suffix = MEDIA_TYPES[Photograph.Kind(photograph.kind)]
     response = HttpResponse(content, content_type=media_type)
     name = f"photograph-{photograph.uid}.{suffix}"
     response["Content-Disposition"] = content_disposition_header(attachment, name) or "attachment"
-    response["Content-Security-Policy"] = "sandbox; default-src 'none'"
+    response["Content-Security-Policy"] = policy
     response["X-Content-Type-Options"] = "nosniff"
     response["Cross-Origin-Resource-Policy"] = "same-origin"
     response["Cache-Control"] = cache

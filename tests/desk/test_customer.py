@@ -14,7 +14,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from quotes.desk import waiting_customer
+from quotes.desk import example_customer, waiting_customer
 from quotes.pricing import sharing
 from quotes.pricing.models import Link, Mailed, Message, Shared
 from shop.journal.models import Entry
@@ -468,9 +468,17 @@ def test_what_waits_takes_the_same_number_of_queries_for_one_and_for_many(source
 
     def look() -> None:
         for row in source(rows.today()).rows:
-            assert str(row.restoration)
+            assert str(row.restoration.customer)
 
     more(1)
     few = queries(look)
     more(9)
     assert queries(look) == few
+
+
+def test_the_example_has_a_question_to_answer_and_a_customer_who_heard_nothing_for_long() -> None:
+    bike = accepted(customer="Bertil Quandt", said=22)
+    example_customer.live(now=timezone.now())
+    assert [row.restoration for row in waiting_customer.questions(rows.today()).rows] == [bike]
+    assert [row.restoration for row in waiting_customer.silence(rows.today()).rows] == [bike]
+    assert sharing.shown(bike).count() == 2
