@@ -188,13 +188,31 @@ def add_part(request: HttpRequest, uid: UUID) -> HttpResponse:
     found = restoration_of(uid)
     form = NewPartForm(request.POST)
     if not form.is_valid():
-        return _restoration_page(request, priced(draft_for(request, found)), status=422, new_part=form)
+        return _not_added(request, found, form)
     try:
         new = add_routed_part(restoration=found, who=who(request), now=timezone.now(), **form.cleaned_data)
     except ValidationError as error:
         saving.place(form, error, "name")
-        return _restoration_page(request, priced(draft_for(request, found)), status=422, new_part=form)
+        return _not_added(request, found, form)
+    if request.htmx:  # type: ignore[attr-defined]
+        return _added(request, new)
     return redirect("desk:part", uid=new.uid)
+
+
+def _not_added(request: HttpRequest, row: Restoration, form: BaseForm) -> HttpResponse:
+    """The form with what is wrong in it; without scripting on the whole page."""
+    if request.htmx:  # type: ignore[attr-defined]
+        return render(request, "desk/_another.html", {"restoration": row, "new_part": form, "oob": True})
+    return _restoration_page(request, priced(draft_for(request, row)), status=422, new_part=form)
+
+
+def _added(request: HttpRequest, new: Part) -> HttpResponse:
+    """The row of a part just added, at the end of the list, with the new prices."""
+    found = priced(draft_for(request, restoration_of(new.restoration.uid)))
+    context = page(found)
+    area = context["areas"][-1]
+    first = len(context["areas"]) == 1 and len(area.rows) == 1
+    return render(request, "desk/_added.html", context | {"area": area, "added": area.rows[-1], "first": first})
 
 
 @require_POST
