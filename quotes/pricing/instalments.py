@@ -14,7 +14,6 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_noop
 
 from quotes.engine.money import places, to_minor
 from quotes.pricing import funded, money_in
@@ -40,10 +39,8 @@ def ask_for(*, quote: IssuedQuote, now: datetime) -> list[Instalment]:
 
 
 def _stages(quote: IssuedQuote) -> list[OfferStage]:
-    """As the paper has them; all of it at hand-over where it has none. What comes to nothing is not asked for."""
-    offer = offer_of(quote)
-    whole = OfferStage(gettext_noop("Price"), gettext_noop("at hand-over"), offer.total, Event.HANDED_OVER)
-    return [stage for stage in offer.stages or (whole,) if stage.amount]
+    """As the paper has them. What comes to nothing is not asked for."""
+    return [stage for stage in offer_of(quote).stages if stage.amount]
 
 
 def _instalment(quote: IssuedQuote, position: int, stage: OfferStage, said_on: date) -> Instalment:

@@ -181,9 +181,9 @@ def refuse_unfunded(*, steps: Sequence[Step], out: Collection[UUID] = (), now: d
     for pk, restoration in sorted(restorations.items()):
         hold_scope(pk)
         own = [step for step in steps if step.part.restoration_id == pk and leaves(step)]
-        sentences = list(_refusals(restoration, own, out, now))
-        if sentences:
-            raise ValidationError(sentences, code="not funded")
+        held = [ValidationError(said, code="not funded") for said in _refusals(restoration, own, out, now)]
+        if held:
+            raise ValidationError(held)
 
 
 def leaves(step: Step) -> bool:
