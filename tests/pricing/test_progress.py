@@ -402,6 +402,7 @@ def test_what_is_not_in_order_is_said_and_nothing_typed_is_lost(
     response = customer.post(ASK, sent(customer, **given))
     assert response.status_code == 422
     assert sentence in words_of(response)
+    assert "Not saved yet" not in words_of(response)
     assert response.context["ask_form"]["text"].value() == given["text"]
     assert f'href="{PAGE}"' in response.content.decode()
     assert not Message.objects.exists()
