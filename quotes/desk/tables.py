@@ -11,14 +11,13 @@ from decimal import Decimal
 from typing import Any
 
 from django.http import HttpResponse
-from django.utils.text import slugify
 
+from shop.papers.downloads import CSV, MEDIA_TYPES, XLSX, download
 from shop.papers.formula_guard import guarded
-from shop.papers.workbooks import MEDIA_TYPE, Book, Value, plain
+from shop.papers.workbooks import Book, Value, plain
 from shop.text import quantity
 
-CSV, XLSX = "csv", "xlsx"
-MEDIA_TYPES = {CSV: "text/csv; charset=utf-8", XLSX: MEDIA_TYPE}
+__all__ = ["CSV", "MEDIA_TYPES", "XLSX", "answer", "as_csv", "as_xlsx", "decimal_comma", "download"]
 
 
 def answer(kind: str, *, name: str, headings: Sequence[Any], rows: Iterable[Sequence[Value]]) -> HttpResponse:
@@ -32,12 +31,6 @@ def answer(kind: str, *, name: str, headings: Sequence[Any], rows: Iterable[Sequ
     csv_wanted = kind == CSV
     content = as_csv(headings, rows, comma=decimal_comma()) if csv_wanted else as_xlsx(headings, rows, title=name)
     return download(content, kind=kind, name=name)
-
-
-def download(content: bytes, *, kind: str, name: str) -> HttpResponse:
-    """A file to keep, never one to show in the page."""
-    disposition = f'attachment; filename="{slugify(name) or "list"}.{kind}"'
-    return HttpResponse(content, content_type=MEDIA_TYPES[kind], headers={"Content-Disposition": disposition})
 
 
 def decimal_comma() -> bool:

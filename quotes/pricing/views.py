@@ -1,3 +1,4 @@
+import json
 from typing import Any
 from uuid import UUID
 
@@ -15,6 +16,8 @@ from quotes.pricing.forms import OutcomeForm
 from quotes.pricing.models import IssuedQuote, Outcome
 from quotes.pricing.quote_page import page, paper_context
 from quotes.pricing.verify import recomputed
+from quotes.pricing.workbook import workbook
+from shop.papers.downloads import XLSX, download
 from shop.people.roles import ROLE_DESK, ROLE_MANAGER, role_required
 
 
@@ -73,3 +76,16 @@ def sheet(request: HttpRequest, uid: UUID) -> HttpResponse:
     if again.explained and again.given:
         context["sheet"] = sheets.sheet(again.explained, again.given)
     return render(request, "pricing/costs.html", context)
+
+
+@require_safe
+@role_required(ROLE_DESK, ROLE_MANAGER)
+def sheet_file(_request: HttpRequest, uid: UUID) -> HttpResponse:
+    """The cost sheet of an issued quote as a spreadsheet that computes, from what was frozen."""
+    found = get_object_or_404(IssuedQuote.objects.select_related("restoration"), uid=uid)
+    again = recomputed(found)
+    if again.given is None:
+        return redirect("pricing:sheet", uid=uid)
+    title = f"{found}, {found.restoration}"
+    content = workbook(again.given, title=title, variants=json.loads(found.variants))
+    return download(content, kind=XLSX, name=f"costs {found}")

@@ -12,7 +12,6 @@ from django.utils.translation import gettext as _
 
 from shop.papers.formula_guard import risky
 
-MEDIA_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 Value = str | int | Decimal | date | datetime | bool | Promise | None
 
 #: A spreadsheet computes with so many digits; a number with more is written as text rather than changed.
