@@ -4,6 +4,7 @@ from typing import Any
 
 from django import forms
 from django.db.models import Model
+from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from quotes.desk.forms import Number
@@ -11,6 +12,7 @@ from quotes.desk.rates.tables import RateForm, heading
 from quotes.desk.views.days import DayField
 from quotes.engine.inputs import Break
 from quotes.engine.inputs import PaymentStage as Stage
+from shop import currency
 from shop.methods.models import StandardTime
 from shop.people.models import Grade
 from shop.rates.models import ConsumablePrice, GradeRate, Odds, PaymentStage, PricePolicy, ServicePrice, Status, TaxRate
@@ -46,7 +48,7 @@ class ServiceForm(RateForm, Sure):
     row_word = gettext_lazy("Price break")
     cells = {
         "quantity": lambda: Number(label=gettext_lazy("From quantity")),
-        "rate": lambda: Number(label=gettext_lazy("Rate per measure")),
+        "rate": lambda: Number(label=_("Rate per measure [%(currency)s]") % {"currency": currency.code()}),
     }
     handling_grade = forms.ModelChoiceField(Grade.objects.all(), label=gettext_lazy("Handled by"))
 
@@ -82,6 +84,36 @@ class PolicyForm(RateForm):
         "storage",
     )
     wholes = ("storage_after_days", "quiet_days", "validity_days")
+    groups = (
+        (
+            gettext_lazy("What is added to cost"),
+            (
+                "price_by",
+                "labour_margin",
+                "overhead_margin",
+                "material_margin",
+                "vendor_margin",
+                "bought_in_margin",
+                "floor",
+            ),
+        ),
+        (
+            gettext_lazy("Overhead and handling"),
+            (
+                "overhead_by",
+                "overhead_rate",
+                "overhead_percent",
+                "handling_percent",
+                "handling_grade",
+                "mixed_percent",
+            ),
+        ),
+        (gettext_lazy("Tax and rounding"), ("tax_by", "rounding")),
+        (
+            gettext_lazy("What customers are told, and storage"),
+            ("validity_days", "quiet_days", "storage_after_days", "storage", "assumptions"),
+        ),
+    )
     rows = "stages"
     row_word = gettext_lazy("Payment stage")
     cells = {
@@ -136,6 +168,16 @@ class OddsForm(RateForm):
         "inspect_fee",
     )
     wholes = ("credit_days",)
+    groups = (
+        (gettext_lazy("What strip-down may reveal"), ("common", "sometimes", "rare")),
+        (
+            gettext_lazy("What evidence of a finish says"),
+            ("strong", "fair", "weak", "none", "noticed", "proven"),
+        ),
+        (gettext_lazy("How far figures are out"), ("seen", "phoned", "guessed", "pace")),
+        (gettext_lazy("How sure prices and days are"), ("kept", "contingency_margin", "cap")),
+        (gettext_lazy("Strip and inspect"), ("inspect_fee", "credit_days")),
+    )
 
 
 class TimeForm(RateForm):

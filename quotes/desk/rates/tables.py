@@ -52,6 +52,7 @@ class RateForm(PlainForm):
     model: ClassVar[type[Model]]
     numbers: ClassVar[Sequence[str]] = ()
     wholes: ClassVar[Sequence[str]] = ()
+    groups: ClassVar[Sequence[tuple[Any, Sequence[str]]]] = ()  # a heading over some of the boxes; none need have one
     rows: ClassVar[str] = ""  # the word for a table, as the service calls it
     row_word: ClassVar[Any] = ""
     cells: ClassVar[Mapping[str, Callable[[], forms.Field]]] = {}
@@ -124,9 +125,11 @@ class RateForm(PlainForm):
     # -- in and out --------------------------------------------------------------------------------------------------
 
     @property
-    def plain_boxes(self) -> list[forms.BoundField]:
-        """The boxes that are no part of the table."""
-        return [self[name] for name in self.boxes]
+    def grouped(self) -> list[tuple[Any, list[forms.BoundField]]]:
+        """The boxes that are no part of the table, under their headings; first those that have none."""
+        headed = {name for _heading, names in self.groups for name in names}
+        first = ("", [self[name] for name in self.boxes if name not in headed])
+        return [first, *((heading, [self[name] for name in names]) for heading, names in self.groups)]
 
     def said(self) -> dict[str, Any]:
         """What was typed, as the service takes it."""
