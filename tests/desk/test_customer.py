@@ -71,14 +71,15 @@ def test_it_is_for_desk_and_manager(
     posts = [
         address(bike, "share"),
         address(bike, "make_progress_link"),
+        address(bike, "close_progress_links"),
         reverse("desk:take_back_shared", args=[row.uid]),
         reverse("desk:answer_question", args=[question.uid]),
         reverse("desk:close_progress_link", args=[link.uid]),
     ]
     for refused in (mechanic, nobody):
         assert refused.get(address(bike)).status_code == 403
-        assert [refused.post(one).status_code for one in posts] == [403] * 5
-    assert [stranger.post(one).status_code for one in posts] == [302] * 5
+        assert [refused.post(one).status_code for one in posts] == [403] * 6
+    assert [stranger.post(one).status_code for one in posts] == [302] * 6
     assert manager.get(address(bike)).status_code == 200
     row.refresh_from_db()
     assert row.taken_back_at is None
@@ -386,6 +387,18 @@ def test_a_link_is_made_shown_once_opens_the_page_and_is_closed(
     assert front_desk.post(reverse("desk:close_progress_link", args=[link.uid])).status_code == 302
     assert stranger.get("/c/progress/").status_code == 404
     assert "No link is open" in page(front_desk, bike)
+
+
+def test_all_links_of_this_bike_are_closed_at_once_and_no_others(front_desk: Client, bike: Restoration) -> None:
+    other = accepted("Teal 350")
+    for _n in range(3):
+        link_for(bike)
+    of_quote, others = link_for(bike, bike.quotes.get())[0], link_for(other)[0]
+    assert "Close all 3 links" in page(front_desk, bike)
+    assert "Close all" not in page(front_desk, other)
+    assert front_desk.post(address(bike, "close_progress_links")).status_code == 302
+    assert set(Link.objects.filter(revoked_at=None)) == {of_quote, others}
+    assert Entry.objects.filter(what="link revoked").count() == 3
 
 
 # -- escaping, queries -----------------------------------------------------------------------------------------------

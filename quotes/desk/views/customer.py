@@ -5,6 +5,7 @@ from uuid import UUID
 
 from django.contrib import messages as told
 from django.core.exceptions import ValidationError
+from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
@@ -57,7 +58,7 @@ def _page(
         "shared": sharing.of(row),
         "share_form": share or ShareForm(restoration=row),
         "photograph_form": photograph or NewPhotographForm(),
-        "links": row.links.filter(purpose=Link.Purpose.PROGRESS, revoked_at__isnull=True, expires_at__gt=now),
+        "links": _open_links(row).filter(expires_at__gt=now).order_by("-made_at", "-pk"),
         "new_link": new_link,
         "word": word,
         "silent": silent,
@@ -65,6 +66,10 @@ def _page(
         "too_long": silent is not None and silent >= limit,
     }
     return render(request, "desk/customer.html", context, status=status)
+
+
+def _open_links(row: Restoration) -> QuerySet[Link]:
+    return row.links.filter(purpose=Link.Purpose.PROGRESS, revoked_at__isnull=True)
 
 
 def _answer_form(question: Message, row: Restoration, wrong: tuple[Message, AnswerForm] | None) -> AnswerForm:
@@ -170,10 +175,22 @@ def revoke_link(request: HttpRequest, uid: UUID) -> HttpResponseRedirect:
     return _back(link.restoration, "links")
 
 
+@require_POST
+@role_required(*DESK)
+def revoke_links(request: HttpRequest, uid: UUID) -> HttpResponseRedirect:
+    """All of them: one went astray, and nobody knows which."""
+    row = restoration_of(uid)
+    for link in _open_links(row).select_related("restoration", "quote"):
+        links.revoke(link=link, who=who(request), now=timezone.now())
+    told.success(request, _("All links are closed, also for whoever has the page open."))
+    return _back(row, "links")
+
+
 urlpatterns = [
     path("restorations/<uuid:uid>/customer/", customer, name="customer"),
     path("restorations/<uuid:uid>/customer/share/", share, name="share"),
     path("restorations/<uuid:uid>/customer/link/", make_link, name="make_progress_link"),
+    path("restorations/<uuid:uid>/customer/links/close/", revoke_links, name="close_progress_links"),
     path("shared/<uuid:uid>/take-back/", take_back, name="take_back_shared"),
     path("questions/<uuid:uid>/answer/", answer, name="answer_question"),
     path("progress-links/<uuid:uid>/close/", revoke_link, name="close_progress_link"),
