@@ -55,8 +55,8 @@ class AcceptForm(AnswerForm):
 def words(one: Deviation) -> str:
     """What is ticked, as a sentence the customer says."""
     if not one.finish:
-        return _("I agree on %(part)s: %(deviation)s") % {"part": one.part, "deviation": one.deviation}
-    said = _("I agree that this is its finish. %(part)s: %(finish)s; %(deviation)s")
+        return _("%(part)s: I agree to this deviation. %(deviation)s") % {"part": one.part, "deviation": one.deviation}
+    said = _("%(part)s: I agree to %(finish)s. Deviation: %(deviation)s")
     return said % {"part": one.part, "finish": one.finish, "deviation": one.deviation}
 
 

@@ -99,7 +99,7 @@ def _say(form: forms.Form, error: ValidationError) -> None:
 def _context(found: IssuedQuote, link: Link, sent: AnswerForm | None = None, *, other: bool = False) -> dict[str, Any]:
     today = timezone.localdate(timezone.now())
     offer, standing = papers.offer_of(found), selectors.standing(found, today)
-    kept = getattr(found, "paper", None)
+    kept, outcome = getattr(found, "paper", None), getattr(found, "outcome", None)
     accept, decline = _forms(offer, link, sent) if standing == "open" else (None, None)
     return {
         "quote": found,
@@ -107,7 +107,10 @@ def _context(found: IssuedQuote, link: Link, sent: AnswerForm | None = None, *, 
         "shop": Shop.objects.first(),
         "language": settings.LANGUAGE_CODE,
         "standing": standing,
-        "outcome": getattr(found, "outcome", None),
+        "outcome": outcome,
+        "how": _("on this page")
+        if outcome and outcome.how == Outcome.How.ONLINE
+        else outcome and outcome.get_how_display(),
         "replaced_by": selectors.replaced_by(found),
         "credit_day": fee_credited_until(found) if standing == "accepted" and found.stage == Stage.INSPECT else None,
         "document": kept.document if kept else None,

@@ -20,10 +20,10 @@ class OutcomeForm(forms.Form):
     how = forms.ChoiceField(label=_("How"), choices=[("", "–"), *HEARD])
     said_on = forms.DateField(label=_("When"), widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"))
     reason = forms.CharField(
-        label=_("Why it was declined"),
+        label=_("Reason"),
         max_length=200,
         required=False,
-        help_text=_("Only needed when it was declined. The customer does not read it."),
+        help_text=_("Needed when it was declined. The customer does not read it."),
     )
 
     def __init__(self, *args: Any, stage: str = "", **kwargs: Any) -> None:

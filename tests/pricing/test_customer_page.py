@@ -186,6 +186,7 @@ def test_accepting_is_kept_with_name_day_and_way_and_authorises_exactly_its_step
     )
     words = words_of(client.get(PAGE))
     assert f"Accepted by {NAME}" in words
+    assert "on this page" in words
     assert "Your answer" not in words
 
 
@@ -226,8 +227,8 @@ def test_each_deviation_of_finish_is_ticked_by_itself_and_lands_as_a_signature(
     link, secret = link_to(deviating)
     client = customer(secret)
     page = words_of(client.get(PAGE))
-    assert f"Bracket 0: Black stove enamel; {REAR_HUB}" in page
-    assert "Spindle 1: Dull nickel; the factory finish was Black stove enamel" in page
+    assert f"Bracket 0: I agree to Black stove enamel. Deviation: {REAR_HUB}" in page
+    assert "Spindle 1: I agree to Dull nickel. Deviation: the factory finish was Black stove enamel" in page
     for ticked in ([], keys()[:1], keys()[1:], ["nonsense"], [*keys(), "nonsense"]):
         refused = client.post(PAGE, yes(link, signed=ticked))
         assert refused.status_code == 422, ticked
