@@ -33,7 +33,7 @@ VENV = ROOT / ".venv-dev"
 AT_ONCE = 2
 STEP_LIMIT = 1800  # seconds after which a step counts as hung
 
-POSTGRESQL, REDIS, CHROMIUM = "PostgreSQL", "Redis", "Chromium"
+POSTGRESQL, REDIS, CHROMIUM, OFFICE = "PostgreSQL", "Redis", "Chromium", "LibreOffice"
 ON_THEIR_OWN = ("tests/shop/tree", "tests/faults", "tests/e2e", "tests/bench")
 
 
@@ -54,7 +54,12 @@ class Step:
 
 
 PRODUCTION = {"BAREFRAME_HTTPS": "1", "BAREFRAME_HOSTS": "bareframe.test"}
-ALL_BUT_THOSE = ("tests", *(f"--ignore={folder}" for folder in ON_THEIR_OWN), "-m", "not (redis or browser or long)")
+ALL_BUT_THOSE = (
+    "tests",
+    *(f"--ignore={folder}" for folder in ON_THEIR_OWN),
+    "-m",
+    "not (redis or browser or office or long)",
+)
 DATABASE_TESTS = (*ALL_BUT_THOSE, "-p", "tests.shop.database_tests", "--database-tests", "only")
 QUICKLY = (
     "-n",
@@ -93,6 +98,7 @@ STEPS = (
     ),
     Step("faults", tests=("tests/faults", "-m", "not (redis or long)"), needs=(POSTGRESQL, REDIS)),
     Step("browser", tests=("tests/e2e", "-m", "not long"), needs=(CHROMIUM,)),
+    Step("spreadsheets", tests=("tests", "--ignore=tests/e2e", "-m", "office and not long"), needs=(OFFICE,)),
     Step(
         "long simulations", tests=("tests", "-m", "long"), needs=(POSTGRESQL, REDIS), long=True, environment=AT_LENGTH
     ),
@@ -199,6 +205,14 @@ def chromium(_folder: Path) -> Iterator[str]:
     yield found
 
 
+@contextlib.contextmanager
+def office(_folder: Path) -> Iterator[str]:
+    found = shutil.which("soffice")
+    if not found:
+        raise AbsentError("the program soffice is not there")
+    yield found
+
+
 def wait_for(port: int) -> None:
     end = time.monotonic() + 15
     while time.monotonic() < end:
@@ -214,7 +228,7 @@ def quiet(*command: str) -> None:
         sys.exit(f"{' '.join(command)}\n{done.stdout.decode()}")
 
 
-SERVICES = {POSTGRESQL: postgresql, REDIS: redis, CHROMIUM: chromium}
+SERVICES = {POSTGRESQL: postgresql, REDIS: redis, CHROMIUM: chromium, OFFICE: office}
 VARIABLES = {
     POSTGRESQL: "BAREFRAME_TEST_POSTGRES",
     REDIS: "BAREFRAME_TEST_REDIS",

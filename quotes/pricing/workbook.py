@@ -185,7 +185,7 @@ class _Writer:
             rank=self._at("order", row), ranks=self._span("order"), digits=self.digits,
         )  # fmt: skip
         put(row, "discount", share, line.discount)
-        put(row, "net", f"{self._at('price', row)}-{self._at('discount', row)}", line.net)
+        put(row, "net", f"ROUND({self._at('price', row)}-{self._at('discount', row)},{self.digits})", line.net)
         self.price.put(row, self.place["tax"], line.tax)
         self.price.put(row, self.place["order"], order)
 

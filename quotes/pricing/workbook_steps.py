@@ -114,7 +114,7 @@ class Steps:
 
     def _run_times(self) -> None:
         """A batch shares its set-up by run times, which the engine hands over worked out: let them follow, too."""
-        owns: dict[int, tuple[Figure, list[Figure]]] = {}
+        owns: dict[int, tuple[Figure, dict[int, Figure]]] = {}
         for step in self.explained.steps:
             for time in _of_topic(step.figure, "labour"):
                 share, run, quantity, condition = time.inputs[:4]
@@ -124,10 +124,10 @@ class Steps:
                 name = self._names[step.uid]
                 terms = [self.cells.at(item, name) for item in (run, quantity, condition)]
                 self.cells.follow(own, "*".join(terms))
-                owns.setdefault(id(whole), (whole, []))[1].append(own)
+                owns.setdefault(id(whole), (whole, {}))[1][id(own)] = own
         for whole, members in owns.values():
-            if sum((own.value for own in members), Decimal(0)) == whole.value:
-                self.cells.follow(whole, added([self.cells.at(own, _("batch")) for own in members]))
+            if sum((own.value for own in members.values()), Decimal(0)) == whole.value:
+                self.cells.follow(whole, added([self.cells.at(own, _("batch")) for own in members.values()]))
 
     @property
     def _names(self) -> dict[str, str]:
