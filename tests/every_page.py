@@ -1,29 +1,32 @@
-"""Every address of the shop with something to show at it: the demo workshop, and what a few weeks of work would add.
+"""Every address of the shop with something to show at it.
 
-``BAREFRAME_HOME=… python -m tests.every_page`` adds that to a shop that is running, and prints its addresses as JSON.
+``BAREFRAME_HOME=… python -m tests.every_page`` furnishes a shop that is running, and prints its addresses as JSON.
 """
 
-import io
 import json
 import os
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass
-from datetime import timedelta
 from typing import Any
 from uuid import UUID
+
+from tests.furnished import furnish
 
 NOBODY = {"uuid": str(UUID(int=1)), "int": "1", "str": "x", "slug": "x", "path": "x"}
 SIGN_OUT = "/sign-in/out/"
 EACH = 2
+#: Files, which are there only once the background process has made them.
+FILES = {"papers:document", "customer:paper"}
 
 
 @dataclass(frozen=True)
 class Address:
-    """``name`` is that of the URLconf, ``path`` with something real in it."""
+    """``name`` is that of the URLconf, ``path`` with something real in it. A customer has to ``enter`` first."""
 
     name: str
     path: str
+    enter: str = ""
 
 
 def routes() -> Iterator[tuple[str, str]]:
@@ -36,116 +39,118 @@ def routes() -> Iterator[tuple[str, str]]:
             if isinstance(pattern, URLPattern):
                 yield f"{name}{pattern.name}", here
             else:
-                yield from below(pattern.url_patterns, f"{name}{pattern.namespace}:" if pattern.namespace else name, here)
+                inner = f"{name}{pattern.namespace}:" if pattern.namespace else name
+                yield from below(pattern.url_patterns, inner, here)
 
     return below(get_resolver("shop.urls").url_patterns, "", "/")
 
 
-def addresses() -> list[Address]:
-    """Every address but signing out, once or twice. What has no sample gets a value that is nobody's."""
-    return [Address(name, path) for name, route in routes() for path in _filled(name, route) if path != SIGN_OUT]
-
-
-def _filled(name: str, route: str) -> list[str]:
-    found = samples()
-    paths = [""]
-    for text, before, kind in re.findall(r"((?:[^<]*?([\w-]+)/)?[^<]*)(?:<(?:(\w+):)?\w+>)?", route):
-        if not text and not kind:
+def addresses(secrets: dict[str, str]) -> list[Address]:
+    """Every address but signing out, some more than once. What has no sample gets a value that is nobody's."""
+    whole, words = by_name(), by_word()
+    found = []
+    for name, route in routes():
+        if name in FILES or route == SIGN_OUT:
             continue
-        values = [""]
-        if kind:
-            values = (found.get(name) or found.get(before) or (lambda: [NOBODY[kind]]))()
-        paths = [path + text + str(value) for path in paths for value in values]
+        paths = whole[name]() if name in whole else _filled(route, words)
+        found += [Address(name, path, _enter(name, secrets)) for path in paths]
+    return found
+
+
+def _enter(name: str, secrets: dict[str, str]) -> str:
+    """The link that lets a customer in to a page of theirs."""
+    if not name.startswith("customer:"):
+        return ""
+    purpose = "quote" if name in {"customer:quote", "customer:enter"} else "progress"
+    return f"/c/{secrets[purpose]}/"
+
+
+def _filled(route: str, words: dict[str, Callable[[], list[Any]]]) -> list[str]:
+    """The route with each of its values taken from what the word before it stands for."""
+    paths = [""]
+    for text, kind in re.findall(r"([^<]+)(?:<(?:(\w+):)?\w+>)?", route):
+        sample = words.get(text.rstrip("/").rpartition("/")[2])
+        values = [""] if not kind else sample() if sample else [NOBODY[kind]]
+        paths = [path + text.removeprefix(">") + str(value) for path in paths for value in values]
     return paths
 
 
-def samples() -> dict[str, Callable[[], list[Any]]]:
-    """Values for the place behind a word of an address, or for the one address of that name."""
-    from django.db.models import Q
+def _some(rows: Any, field: str = "uid", each: int = 1) -> Callable[[], list[Any]]:
+    return lambda: list(rows.values_list(field, flat=True)[:each])
 
+
+def by_word() -> dict[str, Callable[[], list[Any]]]:
+    """What stands behind a word of an address."""
     from quotes.pricing.models import IssuedQuote
-    from shop.methods.models import Vendor
+    from shop.methods.models import Finish, Operation, Template, Vendor
     from shop.outbox.models import Row
+    from shop.papers.models import Photograph
+    from shop.people.models import User
     from shop.restorations.models import FinishEvidence, PartDamage, Restoration
     from shop.routes.models import Step
 
-    def some(rows: Any, field: str = "uid", each: int = 1) -> Callable[[], list[Any]]:
-        return lambda: list(rows.values_list(field, flat=True)[:each])
-
     told = FinishEvidence.objects.filter(removed_at__isnull=True).order_by("pk")
+    sent = Step.objects.filter(service__isnull=False, removed_at__isnull=True)
     return {
-        "restorations": some(Restoration.objects.order_by("pk"), each=EACH),
-        "parts": some(told, "part__uid"),
-        "steps": some(Step.objects.filter(Q(service__isnull=False), removed_at__isnull=True).order_by("pk")),
-        "damages": some(PartDamage.objects.order_by("pk")),
-        "evidence": some(told),
-        "quotes": some(IssuedQuote.objects.order_by("number"), each=EACH),
-        "vendors": some(Vendor.objects.order_by("pk")),
-        "background-jobs": some(Row.objects.order_by("pk")),
+        "restorations": _some(Restoration.objects.order_by("pk"), each=EACH),
+        "parts": _some(told, "part__uid"),
+        "steps": _some(sent.order_by("pk")),
+        "damages": _some(PartDamage.objects.order_by("pk")),
+        "evidence": _some(told),
+        "quotes": _some(IssuedQuote.objects.order_by("number"), each=EACH),
+        "vendors": _some(Vendor.objects.order_by("pk")),
+        "background-jobs": _some(Row.objects.order_by("pk")),
+        "people": _some(User.objects.order_by("pk")),
+        "photographs": _some(Photograph.objects.order_by("pk")),
+        "templates": _some(Template.objects.order_by("pk")),
+        "operations": _some(Operation.objects.order_by("pk")),
+        "finishes": _some(Finish.objects.filter(routes__isnull=False).order_by("pk")),
     }
 
 
-def furnish() -> None:
-    """What the demo leaves out: quotes of bikes that have none, one accepted, and what else leads to a page of its own."""
-    from django.utils import timezone
+def by_name() -> dict[str, Callable[[], list[str]]]:
+    """Pages of which one of every kind is looked at, and those that need two things that belong together."""
+    from django.urls import reverse
 
-    from quotes.pricing.models import Draft, Outcome, Stage
-    from quotes.pricing.services import record_outcome
-    from shop.people.times import close_for
-    from shop.restorations.evidence import add_photograph
-    from shop.restorations.models import FinishEvidence
-    from shop.routes.planning import hold
+    from quotes.desk.methods.definitions import DEFINITIONS
+    from quotes.desk.models import Upload
+    from quotes.desk.rates.kinds import ALL
+    from shop.methods.models import FinishRoute
+    from shop.restorations.models import Restoration
 
-    now = timezone.now()
-    today = timezone.localdate(now)
-    said: dict[str, Any] = {"who": "manager", "now": now}
-    drafts = list(Draft.objects.select_related("restoration").order_by("restoration__pk"))
-    quiet = [draft for draft in drafts if not draft.restoration.quotes.exists() and not _blocked(draft)][:EACH]
-    for draft in quiet:
-        quote = _issued(draft, today, said)
-        if quote.stage != Stage.BALLPARK and not Outcome.objects.exists():
-            said_by = {"said_by": "The customer", "how": Outcome.How.PHONE, "said_on": today}
-            record_outcome(quote=quote, kind=Outcome.Kind.ACCEPTED, **said_by, today=today, **said)
-    assert Outcome.objects.filter(kind=Outcome.Kind.ACCEPTED).exists()
-    hold(restoration=drafts[0].restoration, first=today, last=today + timedelta(days=3), reason="Waits for a part", **said)
-    close_for(first=today, last=today + timedelta(days=1), reason="Stocktaking", **said)
-    evidence = FinishEvidence.objects.order_by("pk").first()
-    assert evidence
-    add_photograph(evidence=evidence, photograph=_photograph(said), **said)
+    def rates() -> list[str]:
+        firsts = [(kind, next(iter(kind.subjects()))) for kind in (made() for made in ALL)]
+        return [reverse("desk:rate", args=[kind.slug, kind.key(first)]) for kind, first in firsts]
 
+    def methods() -> list[str]:
+        firsts = [(one.slug, one.model.objects.order_by("pk").first()) for one in DEFINITIONS]
+        return [reverse("desk:method", args=[slug, first.uid]) for slug, first in firsts if first]
 
-def _blocked(draft: Any) -> bool:
-    from quotes.pricing.selectors import priced
+    def route() -> list[str]:
+        row = FinishRoute.objects.select_related("finish").order_by("pk")[0]
+        return [reverse("desk:method_route", args=[row.finish.uid, row.material, row.direction])]
 
-    explained = priced(draft).explained
-    return explained is None or any(remark.blocking for remark in explained.remarks)
+    def parts_list() -> list[str]:
+        upload = Upload.objects.filter(kind=Upload.Kind.PARTS)[0]
+        of = Restoration.objects.get(uid=upload.subject_uid)
+        return [reverse("desk:import_preview", args=[of.uid, upload.uid])]
 
+    def rates_list() -> list[str]:
+        return [reverse("desk:rates_look", args=[Upload.objects.filter(kind=Upload.Kind.RATES)[0].uid])]
 
-def _issued(draft: Any, today: Any, said: dict[str, Any]) -> Any:
-    from quotes.pricing.services import issue
-
-    return issue(
-        draft=draft,
-        seen_scope=draft.restoration.scope_version,
-        seen_draft=draft.version,
-        today=today,
-        may_go_below_floor=True,
-        below_floor_reason="To show it",
-        guesses_are_told=True,
-        **said,
-    )
-
-
-def _photograph(said: dict[str, Any]) -> Any:
-    from django.core.files.uploadedfile import SimpleUploadedFile
-    from PIL import Image
-
-    from shop.papers.photographs import keep_photograph
-
-    file = io.BytesIO()
-    Image.new("RGB", (320, 240), (120, 30, 40)).save(file, "JPEG")
-    upload = SimpleUploadedFile("tank.jpg", file.getvalue(), "image/jpeg")
-    return keep_photograph(upload=upload, caption="Under the left badge", taken_on=None, **said)
+    return {
+        "desk:rate": rates,
+        "desk:method": methods,
+        "desk:method_new": lambda: [reverse("desk:method_new", args=[one.slug]) for one in DEFINITIONS],
+        "desk:method_route": route,
+        "desk:import_preview": parts_list,
+        "desk:rates_look": rates_list,
+        "desk:rates_export": lambda: [reverse("desk:rates_export", args=["csv"])],
+        "desk:search": lambda: [
+            reverse("desk:search", query={"search": word}) for word in ("tank", "a", "nothing here")
+        ],
+        "desk:vendor_times": lambda: [f"/workshop/vendors/{uid}/" for uid in by_word()["vendors"]()],
+    }
 
 
 def main() -> None:
@@ -153,8 +158,7 @@ def main() -> None:
 
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shop.settings")
     django.setup()
-    furnish()
-    print(json.dumps([asdict(address) for address in addresses()]))
+    print(json.dumps([asdict(address) for address in addresses(furnish())]))
 
 
 if __name__ == "__main__":

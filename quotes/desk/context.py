@@ -17,11 +17,14 @@ def nav(request: HttpRequest) -> dict[str, object]:
     links = [(reverse("desk:home"), _("Today"))]
     if has_role(user, *DESK):
         links.append((reverse("desk:restorations"), _("Restorations")))
-        links.append((reverse("desk:rates"), _("Rate book")))
-        links.append((reverse("outbox:background_jobs"), _("Background jobs")))
     if has_role(user, ROLE_MANAGER):
         links.append((reverse("desk:money_jobs"), _("Money")))
+    if has_role(user, *DESK):
+        links.append((reverse("desk:rates"), _("Rate book")))
+    if has_role(user, ROLE_MANAGER):
         links.append((reverse("desk:workshop"), _("This workshop")))
+    if has_role(user, *DESK):
+        links.append((reverse("outbox:background_jobs"), _("Background jobs")))
     here = request.path
     find = reverse("desk:search") if has_role(user, *DESK) else ""
     return {

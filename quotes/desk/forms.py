@@ -95,6 +95,9 @@ class MinorMoney(Number):
         return canonical.text(from_minor(value, digits=places(currency.code()))) if isinstance(value, int) else value
 
 
+NO_PIECES = gettext_lazy("Give 1 or more. A part that is not wanted is taken out of scope instead.")
+
+
 class PartForm(PartModelForm):
     """Everything a person may set about one part."""
 
@@ -131,8 +134,15 @@ class PartForm(PartModelForm):
         self.fields["tax"] = forms.ChoiceField(
             label=_("Tax"), choices=sorted({instance.tax: instance.tax, **codes}.items())
         )
+        self.fields["cap_minor"].label = f"{self.fields['cap_minor'].label} [{currency.code()}]"
         _ask_which(self.fields["side"], instance.kind)
         plainly(self)
+
+    def clean_pieces(self) -> int:
+        pieces: int = self.cleaned_data["pieces"]
+        if not pieces:
+            raise forms.ValidationError(NO_PIECES)
+        return pieces
 
 
 def which_one(kind: PartKind | None) -> str:
@@ -235,9 +245,10 @@ class NewPartForm(forms.Form):
     )
     pieces = forms.IntegerField(
         label=gettext_lazy("Pieces"),
-        min_value=0,
+        min_value=1,
         max_value=100_000,
         initial=1,
+        error_messages={"min_value": NO_PIECES},
     )
     asked = forms.BooleanField(widget=forms.HiddenInput, required=False)
 

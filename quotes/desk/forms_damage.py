@@ -6,6 +6,7 @@ from django import forms
 from django.utils.translation import gettext_lazy
 
 from quotes.desk.forms import MinorMoney, plainly
+from shop import currency
 from shop.restorations.damage import DAMAGE_FIELDS
 from shop.restorations.models import PartDamage
 
@@ -33,7 +34,7 @@ class DamageForm(DamageModelForm):
         prefix = str(instance.uid) if instance else "damage"
         super().__init__(data, instance=instance, auto_id=f"{prefix}-%s")
         for name, label in COSTS.items():
-            self.fields[name].label = label
+            self.fields[name].label = f"{label} [{currency.code()}]"
         plainly(self)
 
     def _post_clean(self) -> None:

@@ -465,3 +465,30 @@ def test_bringing_back_a_part_that_would_close_a_circle_is_refused(desk, shop, b
     assert "wait for each other in a circle" in answer.content.decode()
     one.refresh_from_db()
     assert one.removed_at is not None
+
+
+@pytest.mark.parametrize("pieces", ["0", "-1"])
+def test_a_part_has_at_least_one_piece(desk, bike, shop, pieces):
+    part = frame(bike, shop)
+    answer = desk.post(reverse("desk:part", args=[part.uid]), {"pieces": pieces, "seen-pieces": "1"}, **HTMX)
+    assert b"Give" in answer.content
+    assert b"or more" in answer.content
+    part.refresh_from_db()
+    assert part.pieces == 1
+    desk.post(reverse("desk:add_part", args=[bike.uid]), {"name": "Nothing", "pieces": pieces})
+    assert not bike.parts.filter(name="Nothing").exists()
+
+
+@pytest.mark.parametrize(("page", "whole"), [("restorations", True), ("steps", False), ("damages", False)])
+def test_a_page_of_one_step_or_damage_gets_nothing_it_has_no_place_for(desk, bike, shop, page, whole):
+    """What is swapped in out of band needs its place on the page, or the browser says an error."""
+    step = frame(bike, shop).steps.first()
+    answer = desk.post(
+        reverse("desk:step", args=[step.uid]),
+        {"fail_chance": "5", "seen-fail_chance": "0"},
+        **HTMX,
+        headers={"HX-Current-URL": f"http://testserver/{page}/{step.uid}/"},
+    ).content.decode()
+    assert f'id="box-{step.uid}-fail_chance"' in answer
+    assert ('id="total"' in answer) is whole
+    assert ('id="prices"' in answer) is whole

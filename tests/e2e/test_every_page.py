@@ -19,8 +19,13 @@ pytestmark = pytest.mark.browser
 
 # Source: WCAG 2.2, level AA, as the rules of axe-core name it.
 WCAG = {"runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]}
+#: What alone can differ in the dark.
+CONTRAST = {"runOnly": {"type": "rule", "values": ["color-contrast", "link-in-text-block"]}}
 DESKTOP, PHONE = 1280, 390
-HEAVIEST = 150_000  # bytes of HTML, CSS and scripts as the browser reads them, uncompressed, without fonts and pictures
+#: Bytes that come over the line for HTML, CSS and scripts when nothing is kept yet, without fonts and pictures. Styles and
+#: scripts come compressed as the service sends them; pages are not compressed, since they hold what nobody may guess.
+HEAVIEST = 150_000
+ROLES = ("desk", "manager", "mechanic")
 
 WATCH = """
 for (const name of ["responseError", "sendError", "swapError", "targetError", "oobErrorNoTarget", "onLoadError"])
@@ -34,16 +39,16 @@ OPEN = """() => {
 }"""
 WEIGHT = """() => [...performance.getEntriesByType("navigation"), ...performance.getEntriesByType("resource")]
   .filter(({ name, entryType }) => entryType === "navigation" || /\\.(css|js)$/.test(new URL(name).pathname))
-  .map(({ name, decodedBodySize }) => [new URL(name).pathname, decodedBodySize])"""
+  .map(({ name, encodedBodySize, decodedBodySize }) => [new URL(name).pathname, encodedBodySize, decodedBodySize])"""
 WIDER = "() => document.documentElement.scrollWidth - document.documentElement.clientWidth"
 
 
 @dataclass
 class Crawl:
-    """What was seen: pages by role, and what is wrong with them, by what kind of wrong."""
+    """What was seen: pages by role, their bytes as sent and as read, and what is wrong with them, by what kind of wrong."""
 
     seen: dict[str, set[str]] = field(default_factory=dict)
-    weights: dict[str, int] = field(default_factory=dict)
+    weights: dict[str, tuple[int, int]] = field(default_factory=dict)
     wrong: dict[str, list[str]] = field(default_factory=dict)
 
     def say(self, kind: str, where: str, *what: str) -> None:
@@ -75,7 +80,8 @@ class Visit:
                 self.crawl.say("wide", where, f"{over} px beyond {width}")
             for scheme in ("light", "dark"):
                 page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
-                self.crawl.say("axe", f"{where} {scheme} {width}", *violations(page))
+                rules = WCAG if scheme == "light" else CONTRAST
+                self.crawl.say("axe", f"{where} {scheme} {width}", *violations(page, rules))
                 self.shoot(name, f"{scheme}-{width}")
         page.remove_listener("console", hear)
         page.remove_listener("pageerror", broke)
@@ -83,8 +89,9 @@ class Visit:
         self.crawl.seen.setdefault(self.role, set()).add(name)
 
     def weigh(self, name: str, where: str) -> None:
-        whole = sum(size for _, size in self.page.evaluate(WEIGHT))
-        self.crawl.weights[where] = whole
+        sizes = self.page.evaluate(WEIGHT)
+        whole = sum(sent for _, sent, _ in sizes)
+        self.crawl.weights[where] = (whole, sum(read for _, _, read in sizes))
         if whole > HEAVIEST:
             self.crawl.say("heavy", where, f"{whole:,} bytes")
 
@@ -94,8 +101,8 @@ class Visit:
             self.page.screenshot(path=self.shots / file, full_page=True)
 
 
-def violations(page: Page) -> list[str]:
-    found = Axe().run(page, options=WCAG).response["violations"]
+def violations(page: Page, rules: dict[str, Any]) -> list[str]:
+    found = Axe().run(page, options=rules).response["violations"]
     return sorted({f"{one['id']} {node['target']}" for one in found for node in one["nodes"]})
 
 
@@ -109,38 +116,52 @@ def furnished(shop: Served) -> list[dict[str, str]]:
 
 
 def is_page(context: BrowserContext, address: str) -> int | str:
-    """Why there is no page of one's own at an address: its status or its kind of content; "" where there is one."""
+    """Why there is no page of one's own at an address: its status, its kind of content, or that it is a part of one."""
     answer = context.request.get(address, max_redirects=0)
     if answer.status != 200:
         return answer.status
     kind = answer.headers["content-type"].split(";")[0]
-    return "" if kind == "text/html" else kind
+    if kind != "text/html":
+        return kind
+    return "" if answer.text().lstrip().lower().startswith("<!doctype html>") else "fragment"
 
 
 def crawled(browser: Browser, shop: Served, shots: Path | None = None) -> Crawl:
-    """Each page once as the first role that may see it, and every role's own first page."""
-    crawl, done = Crawl(), set()
-    rest = furnished(shop)
-    for role in ("desk", "manager", "mechanic"):
+    """Each page once as the first role that may see it, every role's own first page, and the customer's pages."""
+    crawl = Crawl()
+    every = furnished(shop)
+    rest = [one for one in every if not one["enter"]]
+    for role in ROLES:
         context, page = signed_in(browser, shop, role)
         page.add_init_script(WATCH)
-        visit = Visit(crawl, role, page, shots)
-        for one in rest:
-            if one["path"] in done and one["path"] != "/":
-                continue
-            why = is_page(context, shop.address + one["path"])
-            if not why:
-                visit.look(one["name"], shop.address, one["path"])
-            elif why in {403}:
-                continue
-            elif why == 404 or (isinstance(why, int) and why >= 500):
-                crawl.say("no sample", f"{role} {one['name']}", f"{why} at {one['path']}")
-            done.add(one["path"])
+        rest = _looked_at(Visit(crawl, role, page, shots), shop, rest)
         context.close()
     for one in rest:
-        if one["path"] not in done:
+        if one["path"] != "/":
             crawl.say("no sample", one["name"], f"nobody may see {one['path']}")
+    for one in every:
+        if one["enter"]:
+            context = browser.new_context()
+            page = context.new_page()
+            page.add_init_script(WATCH)
+            page.goto(shop.address + one["enter"])
+            _looked_at(Visit(crawl, "customer", page, shots), shop, [one])
+            context.close()
     return crawl
+
+
+def _looked_at(visit: Visit, shop: Served, addresses: list[dict[str, str]]) -> list[dict[str, str]]:
+    """Look at what this role may see; gives back what is left for others."""
+    left = []
+    for one in addresses:
+        why = is_page(visit.page.context, shop.address + one["path"])
+        if not why:
+            visit.look(one["name"], shop.address, one["path"])
+        elif why == 404 or (isinstance(why, int) and why >= 500):
+            visit.crawl.say("no sample", f"{visit.role} {one['name']}", f"{why} at {one['path']}")
+        if why == 403 or one["path"] == "/":
+            left.append(one)
+    return left
 
 
 @pytest.fixture(scope="module")

@@ -1,0 +1,104 @@
+"""What the demo workshop leaves out and some page shows: a hold, a photograph, a question, files that wait, links for customers."""
+
+import io
+from datetime import timedelta
+from typing import Any
+
+LISTS = {"parts": "part,area,pieces\nRear stand,Frame,1\n", "rates": "kind,name\n"}
+
+
+def furnish() -> dict[str, str]:
+    """Added by the services that the pages use. Gives back the secrets of two links, by what they lead to."""
+    from django.utils import timezone
+
+    now = timezone.now()
+    today = timezone.localdate(now)
+    said: dict[str, Any] = {"who": "manager", "now": now}
+    accepted = _accepted(said)
+    _photographed(said)
+    _delayed(accepted.restoration, today, said)
+    for kind, text in LISTS.items():
+        _uploaded(kind, text, accepted.restoration, said)
+    return _customer(accepted, said)
+
+
+def _accepted(said: dict[str, Any]) -> Any:
+    """An accepted quote; and bikes that have no quote yet get one, where nothing has to be settled first."""
+    from django.utils import timezone
+
+    from quotes.pricing.models import Draft, IssuedQuote, Outcome
+    from quotes.pricing.selectors import priced
+    from quotes.pricing.services import issue, record_outcome
+
+    today = timezone.localdate(said["now"])
+    for draft in Draft.objects.filter(restoration__quotes__isnull=True).select_related("restoration"):
+        explained = priced(draft).explained
+        if explained is None or any(remark.blocking for remark in explained.remarks):
+            continue
+        draft.restoration.refresh_from_db()
+        issue(
+            draft=draft,
+            seen_scope=draft.restoration.scope_version,
+            seen_draft=draft.version,
+            today=today,
+            may_go_below_floor=True,
+            below_floor_reason="To show it",
+            guesses_are_told=True,
+            **said,
+        )
+    won = IssuedQuote.objects.filter(outcome__kind=Outcome.Kind.ACCEPTED).order_by("number")
+    if not won.exists():
+        yes = {"kind": Outcome.Kind.ACCEPTED, "said_by": "The customer", "how": Outcome.How.PHONE, "said_on": today}
+        record_outcome(quote=IssuedQuote.objects.filter(outcome__isnull=True)[0], today=today, **yes, **said)
+    return won[0]
+
+
+def _photographed(said: dict[str, Any]) -> None:
+    from django.core.files.uploadedfile import SimpleUploadedFile
+    from PIL import Image
+
+    from shop.papers.photographs import keep_photograph
+    from shop.restorations.evidence import add_photograph
+    from shop.restorations.models import FinishEvidence
+
+    file = io.BytesIO()
+    Image.new("RGB", (320, 240), (120, 30, 40)).save(file, "JPEG")
+    upload = SimpleUploadedFile("tank.jpg", file.getvalue(), "image/jpeg")
+    evidence = FinishEvidence.objects.order_by("pk")[0]
+    photograph = keep_photograph(upload=upload, caption="Under the left badge", taken_on=None, **said)
+    add_photograph(evidence=evidence, photograph=photograph, **said)
+
+
+def _delayed(restoration: Any, today: Any, said: dict[str, Any]) -> None:
+    from shop.methods.models import Vendor
+    from shop.methods.vendor_times import close_vendor
+    from shop.people.times import close_for
+    from shop.routes.planning import hold
+
+    days = {"first": today, "last": today + timedelta(days=3)}
+    hold(restoration=restoration, reason="The saddle is not back", kind="part", **days, **said)
+    close_for(reason="Stocktaking", **days, **said)
+    close_vendor(vendor=Vendor.objects.order_by("pk")[0], reason="Holidays", **days, **said)
+
+
+def _uploaded(kind: str, text: str, restoration: Any, said: dict[str, Any]) -> None:
+    from quotes.desk.models import Upload
+
+    of = restoration.uid if kind == Upload.Kind.PARTS else None
+    Upload.objects.create(
+        kind=kind, subject_uid=of, name=f"{kind}.csv", content=text.encode(), at=said["now"], who="manager"
+    )
+
+
+def _customer(quote: Any, said: dict[str, Any]) -> dict[str, str]:
+    from quotes.pricing import links, messages, sharing
+    from quotes.pricing.models import IssuedQuote, Link
+
+    open_one = IssuedQuote.objects.filter(outcome__isnull=True).order_by("number").first() or quote
+    of = quote.restoration
+    messages.ask(restoration=of, text="May the stays be chromed?", name="The customer", **said)
+    sharing.share(restoration=of, note="The tank is back from the painter.", **said)
+    return {
+        "quote": links.make(purpose=Link.Purpose.QUOTE, restoration=open_one.restoration, quote=open_one, **said)[1],
+        "progress": links.make(purpose=Link.Purpose.PROGRESS, restoration=of, **said)[1],
+    }
