@@ -193,7 +193,8 @@ def test_a_wrong_hold_is_told_at_its_field_and_what_was_typed_stays(
     assert sentence in html[html.index(f'id="id_{field}_error"') :][:300]
     for name, typed in given.items():
         if typed.strip():
-            assert f'name="{name}" value="{typed}"' in html
+            kept = f'value="{typed}" selected' if name == "kind" else f'name="{name}" value="{typed}"'
+            assert kept in html
     assert not Hold.objects.exists()
 
 
@@ -326,6 +327,52 @@ def test_where_the_scope_moves_on_while_it_is_worked_out_it_is_asked_for_again(
     assert not Plan.objects.exists()
     assert answer.status_code == 200
     assert BEING in answer.content.decode()
+
+
+# --- holds without an end ---
+
+
+def test_a_hold_without_an_end_runs_until_it_is_let_go_from_the_page(bike: Restoration, front_desk: Client) -> None:
+    given = {"first": day(-2).isoformat(), "last": "", "kind": "unpaid", "reason": "the deposit"}
+    assert front_desk.post(reverse("desk:add_hold", args=[bike.uid]), given).status_code == 302
+    row = Hold.objects.get()
+    assert (row.kind, row.last) == ("unpaid", None)
+    html = page(front_desk, bike)
+    assert f"{shown(day(-2))} – until it is let go: the deposit" in html
+    assert "a payment is missing" in html
+    address = reverse("desk:let_hold_go", args=[row.pk])
+    assert front_desk.post(address, {"last": day(0).isoformat()}).status_code == 302
+    row.refresh_from_db()
+    assert (row.last, row.removed_at) == (day(0), None)
+    assert address not in page(front_desk, bike)
+
+
+def test_a_hold_is_not_let_go_before_it_began(bike: Restoration, front_desk: Client) -> None:
+    row = hold(restoration=bike, first=day(-2), kind="unpaid", reason="the deposit", **WHO)
+    answer = front_desk.post(reverse("desk:let_hold_go", args=[row.pk]), {"last": day(-3).isoformat()})
+    html = answer.content.decode()
+    assert answer.status_code == 422
+    assert "It was not held yet on that day." in html
+    assert f'value="{day(-3).isoformat()}"' in html
+    row.refresh_from_db()
+    assert row.last is None
+
+
+def test_a_hold_says_why(bike: Restoration, front_desk: Client) -> None:
+    given = {"first": day(1).isoformat(), "last": "", "kind": "", "reason": "the deposit"}
+    answer = front_desk.post(reverse("desk:add_hold", args=[bike.uid]), given)
+    assert answer.context["hold_form"].errors == {"kind": ["Fill this in."]}
+    hold(restoration=bike, first=day(0), kind="unpaid", reason="the deposit", **WHO)
+    twice = front_desk.post(reverse("desk:add_hold", args=[bike.uid]), given | {"kind": "unpaid"})
+    assert "It is held for that already" in twice.context["hold_form"].errors["first"][0]
+
+
+def test_only_the_desk_lets_a_hold_go(bike: Restoration, mechanic: Client, stranger: Client) -> None:
+    row = hold(restoration=bike, first=day(0), reason="deciding", **WHO)
+    address = reverse("desk:let_hold_go", args=[row.pk])
+    assert [who.post(address).status_code for who in (mechanic, stranger)] == [403, 302]
+    row.refresh_from_db()
+    assert row.last is None
 
 
 # --- queries ---
