@@ -196,9 +196,12 @@ def test_what_is_wrong_is_told_row_by_row_in_words(shop: workshop.Workshop, line
     assert sentence in said[0]
 
 
-def test_one_mistake_and_nothing_is_noted(shop: workshop.Workshop, manager: Client) -> None:
+@pytest.mark.parametrize("line", ["Taxes,VAT,2026-04-02,-5,", "Labour grades,mechanic,2026-03-02,,30.005"])
+def test_one_mistake_and_nothing_is_noted(shop: workshop.Workshop, manager: Client, line: str) -> None:
     before, told = counts(), Entry.objects.count()
-    page = given(manager, text("kind,name,from,Rate [%]", "Taxes,VAT,2026-03-02,21", "Taxes,VAT,2026-04-02,-5"))
+    headings = "kind,name,from,Rate [%],Cost per hour [EUR]"
+    page = given(manager, text(headings, "Taxes,VAT,2026-03-02,21,", line))
+    assert not page.context["book"].changes
     assert "row 3" in page.content.decode()
     assert "Note all of it" not in page.content.decode()
     assert yes(manager).status_code == 422
