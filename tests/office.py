@@ -22,7 +22,11 @@ SETTINGS = """<?xml version="1.0" encoding="UTF-8"?>
 office = pytest.mark.office
 
 
-def converted(folder: Path, files: dict[str, bytes], kind: str) -> dict[str, bytes]:
+#: How a CSV file is opened: commas, quotation marks, UTF-8, and whatever looks like a formula computed.
+CSV_FILTER = "CSV:44,34,76,1,,0,false,true,false,false,false,-1,true"
+
+
+def converted(folder: Path, files: dict[str, bytes], kind: str, *, opened_as: str = "") -> dict[str, bytes]:
     """Files by name, opened and saved as ``kind`` (xlsx, csv, pdf) in one run of the program."""
     profile, given, made = folder / "profile", folder / "in", folder / "out"
     shutil.rmtree(folder / "in", ignore_errors=True)
@@ -31,9 +35,10 @@ def converted(folder: Path, files: dict[str, bytes], kind: str) -> dict[str, byt
     (profile / "user" / "registrymodifications.xcu").write_text(SETTINGS)
     for name, content in files.items():
         (given / name).write_bytes(content)
+    command = [SOFFICE, f"-env:UserInstallation=file://{profile}", "--headless", "--convert-to", kind]
+    command += [f"--infilter={opened_as}"] if opened_as else []
     ran = subprocess.run(
-        [SOFFICE, f"-env:UserInstallation=file://{profile}", "--headless", "--convert-to", kind, "--outdir", str(made)]
-        + [str(given / name) for name in files],
+        [*command, "--outdir", str(made), *(str(given / name) for name in files)],
         capture_output=True,
         timeout=LIMIT,
         check=False,

@@ -14,6 +14,7 @@ from quotes.desk import tables
 from quotes.desk.tables import answer, as_csv, as_xlsx
 from shop.papers.formula_guard import FORMULA_MARKS, guarded, unguarded
 from shop.papers.workbooks import sheet_name
+from tests.office import CSV_FILTER, converted, office
 
 RISKY = [f"{mark}1+1" for mark in FORMULA_MARKS] + ["=cmd|' /C x'!A0", "'=1+1", "''=1", " =1+1", "\t=1+1", "@SUM(A1)"]
 HARMLESS = ["Yoke, lower", "1+1", "'quoted'", "12", "1e3", "007", "https://a.example/", "TRUE", "2026-03-02", "a\nb"]
@@ -150,3 +151,40 @@ def test_an_answer_is_a_file_to_keep(kind):
 def test_only_two_kinds_are_written():
     with pytest.raises(ValueError, match="csv or xlsx"):
         answer("ods", name="list", headings=[], rows=[])
+
+
+# opened by a spreadsheet program
+
+TEXTS = [*RISKY, *HARMLESS, "_x0041_", "Zündhebel ½ 漢", "'", '"', ";", ","]
+
+
+@office
+def test_a_spreadsheet_program_computes_none_of_it_and_keeps_every_text(tmp_path):
+    """RELIABILITY S-21: written, opened and saved by another program, and read again by a third."""
+    rows = [[text, Decimal("-12.50"), date(2026, 3, 2)] for text in TEXTS]
+    content = as_xlsx(["part", "price", "day"], rows, title="list")
+    book = openpyxl.load_workbook(io.BytesIO(converted(tmp_path, {"a.xlsx": content}, "xlsx")["a.xlsx"]))
+    found = list(book.worksheets[0].iter_rows(min_row=2))
+    assert [row[0].value for row in found] == [as_kept(text) for text in TEXTS]
+    assert {row[0].data_type for row in found} == {"s"}
+    assert {(row[1].data_type, row[1].value) for row in found} == {("n", -12.5)}
+    assert {str(row[2].value) for row in found} == {"2026-03-02 00:00:00"}
+
+
+@office
+def test_a_csv_file_of_ours_holds_nothing_to_compute_for_a_spreadsheet_program(tmp_path):
+    """With formulas computed on opening, as a person may have it set."""
+    content = as_csv(["part", "price"], [[text, Decimal("-12.50")] for text in RISKY], comma=False)
+    saved = converted(tmp_path, {"a.csv": content}, "xlsx", opened_as=CSV_FILTER)["a.csv"]
+    found = list(openpyxl.load_workbook(io.BytesIO(saved)).worksheets[0].iter_rows(min_row=2))
+    assert [unguarded(str(row[0].value)) for row in found] == [as_kept(text) for text in RISKY]
+    assert {cell.data_type for row in found for cell in row} == {"s", "n"}
+    assert {row[1].value for row in found} == {-12.5}
+
+
+@office
+@pytest.mark.control
+def test_without_the_guard_a_spreadsheet_program_computes(tmp_path):
+    content = b"part\r\n=1+1\r\n"
+    saved = converted(tmp_path, {"a.csv": content}, "xlsx", opened_as=CSV_FILTER)["a.csv"]
+    assert openpyxl.load_workbook(io.BytesIO(saved), data_only=True).worksheets[0]["A2"].value == 2
