@@ -366,7 +366,7 @@ class Elements(HTMLParser):
 def test_no_word_of_anybody_becomes_an_element_of_the_page(draft: Draft, shop: Workshop) -> None:
     Shop.objects.update(name=HOSTILE, address=HOSTILE)
     Customer.objects.update(name=HOSTILE, address=HOSTILE)
-    Machine.objects.update(frame_number=HOSTILE[:40], engine_number=HOSTILE[:40], model=HOSTILE[:80])
+    Machine.objects.update(frame_number=HOSTILE[:40], engine_number=HOSTILE[:40], model=HOSTILE[:60])
     Restoration.objects.update(title=HOSTILE)
     part = Part.objects.order_by("pk")[0]
     other_finish(part, shop.nickel, HOSTILE)
