@@ -5,6 +5,7 @@ PostgreSQL as a regular expression. Nothing is installed in the database and not
 for two ("ß") is like itself only.
 """
 
+import re
 import unicodedata
 from collections import defaultdict
 from functools import cache
@@ -17,6 +18,8 @@ from django.db.models.functions import Replace
 LETTERS = (range(0x41, 0x250), range(0x370, 0x530), range(0x1E00, 0x2000))
 #: What stands between the figures of a number stamped, dialled or written down.
 BETWEEN = " -./()"
+#: Holds something beyond ASCII, for GLOB.
+BEYOND = "*[^ -~]*"
 CONTROLS = dict.fromkeys((*range(32), 127), " ")
 
 
@@ -61,23 +64,28 @@ class Holds(Func):
     output_field = BooleanField()
 
     def __init__(self, column: Any, text: str, *, at: Literal["anywhere", "beginning", "whole"] = "anywhere") -> None:
-        self.letters, self.begins, self.ends = classes(text), at != "anywhere", at == "whole"
-        super().__init__(column, Value(""))
+        self.letters, self.plain = classes(text), fold(text)
+        self.begins, self.ends = at != "anywhere", at == "whole"
+        super().__init__(column)
 
-    def as_sqlite(self, compiler: Any, connection: Any, **_: Any) -> Any:
+    def as_sqlite(self, compiler: Any, _connection: Any, **_: Any) -> Any:
+        """GLOB where there is a letter beyond ASCII, and LIKE elsewhere, which is ten times as fast and there says the same."""
+        column, given = compiler.compile(self.get_source_expressions()[0])
         pattern = "".join(f"[{letters}]" if letters not in "]^-" else letters for letters in self.letters)
-        pattern = ("" if self.begins else "*") + pattern + ("" if self.ends else "*")
-        return self._compared(compiler, connection, "GLOB", pattern)
+        sql, params = f"({column} GLOB %s AND {column} GLOB %s)", [*given, BEYOND, *given, self._around(pattern, "*")]
+        if self.plain.isascii():
+            plain = self._around(re.sub(r"([%_\\])", r"\\\1", self.plain), "%")
+            sql, params = f"({column} LIKE %s ESCAPE '\\' OR {sql})", [*given, plain, *params]
+        return sql, params
 
-    def as_postgresql(self, compiler: Any, connection: Any, **_: Any) -> Any:
+    def _around(self, pattern: str, anything: str) -> str:
+        return ("" if self.begins else anything) + pattern + ("" if self.ends else anything)
+
+    def as_postgresql(self, compiler: Any, _connection: Any, **_: Any) -> Any:
+        column, given = compiler.compile(self.get_source_expressions()[0])
         pattern = "".join(f"[{letters}]" if letters.isalnum() else f"\\{letters}" for letters in self.letters)
         pattern = ("^" if self.begins else "") + pattern + ("$" if self.ends else "")
-        return self._compared(compiler, connection, "~", pattern)
-
-    def _compared(self, compiler: Any, connection: Any, operator: str, pattern: str) -> Any:
-        made = self.copy()
-        made.set_source_expressions([self.get_source_expressions()[0], Value(pattern)])
-        return Func.as_sql(made, compiler, connection, template="(%(expressions)s)", arg_joiner=f" {operator} ")
+        return f"({column} ~ %s)", [*given, pattern]
 
 
 def without_gaps(column: Any) -> Any:
