@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 
 from django.apps import apps
 from django.db.models import ForeignKey, Model, Q, QuerySet
+from django.utils.translation import ngettext
 
 from quotes.desk import told, undoing
 from quotes.desk.undoing_ways import Difference
@@ -12,6 +13,7 @@ from shop.journal.models import Entry
 from shop.journal.selectors import CLOSE
 from shop.journal.services import ALSO
 from shop.restorations.models import Part, Restoration
+from shop.routes.many import many_of
 from shop.routes.models import Step
 
 MOST_SHOWN = 12
@@ -23,6 +25,7 @@ class Happened:
 
     entry: Entry
     what: str
+    title: str
     where: str
     turns: list[told.Turn]
     stays: str = ""
@@ -71,6 +74,7 @@ def happened(rows: Iterable[Entry]) -> list[Happened]:
             Happened(
                 entry,
                 told.what(entry),
+                _title(entry, others),
                 places.get(entry.subject_uid, ""),
                 told.turns(entry),
                 stays=whys[0] if whys else "",
@@ -81,6 +85,14 @@ def happened(rows: Iterable[Entry]) -> list[Happened]:
             )
         )
     return result
+
+
+def _title(entry: Entry, others: list[Entry]) -> str:
+    """What it was done to; of many parts at once how many there were."""
+    if not many_of(entry):
+        return entry.subject_label
+    count = len({one.subject_uid for one in (entry, *others)})
+    return ngettext("%(count)s part", "%(count)s parts", count) % {"count": count}
 
 
 def _undone(page: list[Entry]) -> dict[str, Entry]:

@@ -287,4 +287,4 @@ def stop_waiting(entry: Entry, row: Step, who: str, now: datetime) -> None:
 
 
 def wait_again(entry: Entry, row: Step, who: str, now: datetime) -> None:
-    routes.wait_for(step=row, on=_awaited(before(entry)), who=who, now=now)
+    routes.wait_for(step=row, on=_awaited(before(entry)), again=True, who=who, now=now)

@@ -211,11 +211,14 @@ def _neighbour(step: Step, *, earlier: bool) -> Step:
 
 
 @transaction.atomic
-def wait_for(*, step: Step, on: Step, who: str, now: datetime) -> Wait:
-    """Let ``step`` wait for ``on``. A circle of waits is refused, named part by part."""
+def wait_for(*, step: Step, on: Step, again: bool = False, who: str, now: datetime) -> Wait:
+    """Let ``step`` wait for ``on``. A circle of waits is refused, named part by part.
+
+    ``again`` brings back a wait that was there: it may be for a step that went off its route meanwhile.
+    """
     _hold(step)
     on.refresh_from_db(from_queryset=Step.objects.select_related("part", "operation", "service"))
-    for one in (step, on):
+    for one in (step,) if again else (step, on):
         _refuse_off_route(one)
     restoration = step.part.restoration
     if on.part.restoration_id != restoration.pk:

@@ -27,9 +27,12 @@ function say(reason) {
   lost.hidden = false;
 }
 
-document.addEventListener("htmx:beforeRequest", begin);
+// What asked may be gone from the page when the answer comes, and nobody hears of it then but the request itself.
+document.addEventListener("htmx:beforeSend", ({ detail }) => {
+  begin();
+  detail.xhr.addEventListener("loadend", end);
+});
 document.addEventListener("htmx:afterRequest", (event) => {
-  end();
   if (event.detail.successful && !signedOut(event.detail.xhr)) lost.hidden = true;
 });
 document.addEventListener("htmx:beforeSwap", (event) => {
