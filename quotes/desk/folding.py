@@ -68,7 +68,7 @@ class Holds(Func):
         self.begins, self.ends = at != "anywhere", at == "whole"
         super().__init__(column)
 
-    def as_sqlite(self, compiler: Any, _connection: Any, **_: Any) -> Any:
+    def as_sqlite(self, compiler: Any, connection: Any, **_: Any) -> Any:  # noqa: ARG002  # Django calls it so
         """GLOB where there is a letter beyond ASCII, and LIKE elsewhere, which is ten times as fast and there says the same."""
         column, given = compiler.compile(self.get_source_expressions()[0])
         pattern = "".join(f"[{letters}]" if letters not in "]^-" else letters for letters in self.letters)
@@ -81,7 +81,7 @@ class Holds(Func):
     def _around(self, pattern: str, anything: str) -> str:
         return ("" if self.begins else anything) + pattern + ("" if self.ends else anything)
 
-    def as_postgresql(self, compiler: Any, _connection: Any, **_: Any) -> Any:
+    def as_postgresql(self, compiler: Any, connection: Any, **_: Any) -> Any:  # noqa: ARG002  # Django calls it so
         column, given = compiler.compile(self.get_source_expressions()[0])
         pattern = "".join(f"[{letters}]" if letters.isalnum() else f"\\{letters}" for letters in self.letters)
         pattern = ("^" if self.begins else "") + pattern + ("$" if self.ends else "")
