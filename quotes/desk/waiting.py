@@ -41,6 +41,8 @@ SOURCES: tuple[str, ...] = (
     "quotes.desk.waiting_customer.questions",
     "quotes.desk.waiting_customer.silence",
     "quotes.desk.waiting_money.held",
+    "quotes.desk.waiting_prices.run_out",
+    "quotes.desk.waiting_prices.searching",
 )
 
 

@@ -13,8 +13,10 @@ from django.views.decorators.http import require_http_methods, require_safe
 from quotes.desk import showing
 from quotes.desk.context import DESK
 from quotes.desk.forms import IssueForm
+from quotes.desk.prices import tag
 from quotes.desk.views.editor import draft_for, restoration_of, who
 from quotes.pricing import services
+from quotes.pricing.confirming import Unsure, Why, unsure
 from quotes.pricing.models import Draft, IssuedQuote, Stage
 from quotes.pricing.selectors import Priced, priced
 from quotes.pricing.services import KEEP_THE_FLOOR
@@ -74,8 +76,16 @@ def _page(request: HttpRequest, offer: Offered, form: IssueForm, status: int = 2
         "credits": found.given.credits if found.given else (),
         "nameless": not Shop.objects.exists(),
         "unproven": _unproven(found),
+        "outdated": _outdated(found),
     }
     return render(request, "desk/issue.html", context, status=status)
+
+
+def _outdated(found: Priced) -> list[tuple[Unsure, list[str]]]:
+    """Prices in this quote that hold no more, or less long than it would, with that in words."""
+    listed = unsure(found, today=timezone.localdate())
+    ends = [(item, [why for why in item.why if why in {Why.OUT, Why.ENDS}]) for item in listed]
+    return [(item, [tag(why)[0] for why in found_why]) for item, found_why in ends if found_why]
 
 
 def _unproven(found: Priced) -> list[Part]:
