@@ -1,6 +1,7 @@
 """A quote on its customer's page is answered once, whatever races (RELIABILITY B-10). Real processes, real commits."""
 
 import uuid
+from functools import partial
 from typing import Any
 
 import pytest
@@ -55,8 +56,10 @@ def accept_all(doors: list[tuple[Link, str]], number: int) -> list[int]:
 def _each_is_accepted_once(quote: IssuedQuote, count: int) -> None:
     quotes = copies(quote, count)
     doors = [link_to(one) for one in quotes]
-    told = race(lambda number: accept_all(doors, number), AT_ONCE)
-    assert told == [[302] * count] * AT_ONCE  # whoever comes second is shown what was settled, calmly
+    for start in range(0, count, SAMPLE):
+        some = doors[start : start + SAMPLE]
+        told = race(partial(accept_all, some), AT_ONCE)
+        assert told == [[302] * len(some)] * AT_ONCE  # whoever comes second is shown what was settled, calmly
     outcomes = Outcome.objects.filter(quote__in=quotes)
     assert outcomes.count() == outcomes.filter(kind="accepted", how="online").count() == count
     assert Entry.objects.filter(what="quote accepted").count() == count
