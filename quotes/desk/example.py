@@ -10,6 +10,7 @@ from typing import Any, TypedDict
 from django.db import transaction
 
 from quotes.desk.example_finishes import prove
+from quotes.desk.example_intake import take_in
 from quotes.engine.money import places, to_minor
 from quotes.pricing.services import change_draft, open_draft
 from shop import currency
@@ -67,6 +68,7 @@ def load(*, today: date, now: datetime, folder: Path = STARTER) -> list[SignIn]:
         restoration = begin(customer=customers[item["customer"]], machine=machine, begun_on=begun_on, **common)
         lay_out_template(restoration=restoration, template=templates[item["template"]], **common)
         _differ(restoration, item, finishes, common)
+        take_in(restoration, item, today=today, **common)
         prove({part.name: part for part in restoration.parts.all()}, item, today=today, **common)
         _expect_damage(restoration, item, common)
         _draft(restoration, item, today, common)
