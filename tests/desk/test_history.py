@@ -13,6 +13,7 @@ from quotes.desk import history, undoing
 from shop.journal.models import Entry
 from shop.restorations.models import Part, Restoration
 from shop.restorations.services import add_part, remove_part
+from shop.routes.many import edit_parts
 from shop.routes.models import Step
 from shop.routes.parts import edit_part
 from shop.routes.services import add_step
@@ -145,3 +146,23 @@ def test_a_part_taken_out_is_brought_back_from_the_message(front_desk: Client, b
     page = front_desk.post(f"/parts/{part.uid}/take-out/", follow=True).content.decode()
     entry = Entry.objects.latest("pk")
     assert f'action="{way(bike, entry)}"' in page
+
+
+@pytest.mark.parametrize("scripted", [True, False])
+def test_a_step_taken_off_is_undone_from_what_is_said(front_desk: Client, bike: Restoration, scripted: bool) -> None:
+    part = frame(bike, workshop())
+    step = part.steps.order_by("position")[0]
+    headers = {"HX-Request": "true"} if scripted else {}
+    page = front_desk.post(f"/steps/{step.uid}/take-off/", headers=headers, follow=True).content.decode()
+    assert f'action="{way(bike, Entry.objects.latest("pk"))}"' in page
+    front_desk.post(way(bike, Entry.objects.latest("pk")))
+    step.refresh_from_db()
+    assert step.removed_at is None
+
+
+def test_many_parts_are_told_as_many(front_desk: Client, bike: Restoration) -> None:
+    parts = [add_part(restoration=bike, name=name, **WHO) for name in ("Stand", "Rack")]
+    bike.refresh_from_db()
+    uids = [part.uid for part in parts]
+    edit_parts(restoration=bike, parts=uids, seen=bike.scope_version, changes={"condition": "sound"}, **WHO)
+    assert "2 parts: changed" in front_desk.get(address(bike)).content.decode()

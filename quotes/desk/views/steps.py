@@ -19,7 +19,7 @@ from quotes.desk.context import DESK
 from quotes.desk.forms import NewStepForm, WaitForm, in_minor
 from quotes.desk.forms_buying import BY_SOURCE, dated, step_form
 from quotes.desk.templatetags.desk_boxes import boxed
-from quotes.desk.views.editor import draft_for, page, part_of, restoration_of, who
+from quotes.desk.views.editor import draft_for, page, part_of, restoration_of, way_to_undo, who
 from quotes.pricing.selectors import priced
 from shop.people.roles import role_required
 from shop.restorations.models import Part
@@ -97,7 +97,7 @@ def _answer(request: HttpRequest, row: Step, form: BaseForm, names: list[str], *
     return render(request, "desk/_answer.html", context)
 
 
-def _back(request: HttpRequest, part: Part) -> HttpResponse:
+def _back(request: HttpRequest, part: Part, **just: Any) -> HttpResponse:
     """The route of a part as it is now, with the new prices; or its page without scripting."""
     if not request.htmx:  # type: ignore[attr-defined]
         return redirect("desk:part", uid=part.uid)
@@ -110,8 +110,9 @@ def _back(request: HttpRequest, part: Part) -> HttpResponse:
         "route_changed": True,
         "picture": drawing.route(found, fresh),
         "boxes": [],
+        "restoration": fresh.restoration,
     }
-    return render(request, "desk/_answer.html", context)
+    return render(request, "desk/_answer.html", context | just)
 
 
 def _refused(request: HttpRequest, part: Part, error: ValidationError) -> HttpResponse:
@@ -141,12 +142,15 @@ def add(request: HttpRequest, uid: UUID) -> HttpResponse:
 @require_POST
 @role_required(*DESK)
 def take_off(request: HttpRequest, uid: UUID) -> HttpResponse:
-    row = step_of(uid)
+    row, now = step_of(uid), timezone.now()
     try:
-        services.remove_step(step=row, who=who(request), now=timezone.now())
+        services.remove_step(step=row, who=who(request), now=now)
     except ValidationError as error:
         return _refused(request, row.part, error)
-    return _back(request, row.part)
+    way = way_to_undo(request, row, now)
+    if not request.htmx:  # type: ignore[attr-defined]
+        messages.success(request, _("“%(step)s” is off the route.") % {"step": row}, extra_tags=way)
+    return _back(request, row.part, taken=row, way=way)
 
 
 @require_POST
