@@ -22,6 +22,7 @@ from shop.papers.workbooks import Book, Sheet, places_format
 
 NONE = Decimal(0)
 TOP = 3  # rows above the first line
+MINUTES_FORMAT = "#,##0.0"
 
 
 def workbook(given: inputs.Restoration, *, title: str, variants: Mapping[str, str] | None = None) -> bytes:
@@ -75,7 +76,8 @@ class _Writer:
         names = [MINUTES, *classes]
         words = {MINUTES: _("minutes"), SOLD: _("at charge-out rates"), **_class_words()}
         again = [_("%(what)s again") % {"what": words[name]} for name in names]
-        self.steps.head([_("Part"), _("Step"), *(words[name] for name in names), _("redo visits"), *again, _("Cost")])
+        heads = [_("Part"), _("Step"), *(words[name] for name in names), _("redo visits"), *again, _("Cost")]
+        self.steps.head(heads, over_numbers=range(2, len(heads)))
         self.columns = {name: (2 + at, 3 + len(names) + at) for at, name in enumerate(names)}
         row, ranges = 1, {}
         for part in self.given.parts:
@@ -85,11 +87,12 @@ class _Writer:
                 self.steps.put(row, 1, step.name)
                 for name in names:
                     column, other = self.columns[name]
-                    self._formula(self.steps, row, column, step.first[name], _amount(step.first_visit, name))
+                    look = MINUTES_FORMAT if name == MINUTES else ""
+                    self._formula(self.steps, row, column, step.first[name], _amount(step.first_visit, name), look)
                     if step.again[name]:
-                        self._formula(self.steps, row, other, step.again[name], _amount(step.again_visit, name))
+                        self._formula(self.steps, row, other, step.again[name], _amount(step.again_visit, name), look)
                 if step.redone:
-                    self._formula(self.steps, row, 2 + len(names), step.redone, step.redone_value)
+                    self._formula(self.steps, row, 2 + len(names), step.redone, step.redone_value, FIGURE_FORMAT)
                 cost = [f"{letter(place)}{row + 1}" for name in CLASSES for place in self.columns[name]]
                 whole = step.first_visit.cost + step.again_visit.cost
                 self._formula(self.steps, row, 3 + 2 * len(names), "+".join(cost), whole)
@@ -138,7 +141,8 @@ class _Writer:
             "net": _("Net"), "tax": _("Tax code"), "order": _("Order for odd cents"),
         }  # fmt: skip
         self.place = {name: at for at, name in enumerate(columns)}
-        self.price.head([heads[name] for name in columns], row=TOP - 1)
+        beside = {self.place[name] for name in columns if name not in {"part", "tax"}}
+        self.price.head([heads[name] for name in columns], row=TOP - 1, over_numbers=beside)
         lines = [line for line in self.result.lines if line.basis != CREDIT]
         self.first, self.last = TOP, TOP + len(lines) - 1
         order = {uid: number for number, uid in enumerate(sorted(line.uid for line in lines), start=1)}
@@ -163,7 +167,7 @@ class _Writer:
         put, money = self._money, self._formula
         self.price.put(row, self.place["part"], line.part)
         self.price.put(row, self.place["pieces"], part.pieces)
-        money(self.price, row, self.place["minutes"], self._of_part(rows, MINUTES), line.minutes)
+        money(self.price, row, self.place["minutes"], self._of_part(rows, MINUTES), line.minutes, MINUTES_FORMAT)
         for name in CLASSES:
             money(self.price, row, self.place[name], self._of_part(rows, name), getattr(line, name))
         spread = [self._at(name, row) for name in CLASSES]
@@ -186,7 +190,7 @@ class _Writer:
         )  # fmt: skip
         put(row, "discount", share, line.discount)
         put(row, "net", f"ROUND({self._at('price', row)}-{self._at('discount', row)},{self.digits})", line.net)
-        self.price.put(row, self.place["tax"], line.tax)
+        self.price.put(row, self.place["tax"], line.tax, indent=1)
         self.price.put(row, self.place["order"], order)
 
     def _sold(self, row: int, rows: tuple[int, int]) -> str:
@@ -213,7 +217,7 @@ class _Writer:
         self.price.put(row, self.place["part"], credit.name)
         self._money(row, "price", f"-{rounded(amount, digits=self.digits, rule=self.rule)}", line.price)
         self._money(row, "net", self._at("price", row), line.net)
-        self.price.put(row, self.place["tax"], line.tax)
+        self.price.put(row, self.place["tax"], line.tax, indent=1)
 
     # -- totals ------------------------------------------------------------------------------------------------------
 
@@ -277,7 +281,8 @@ class _Writer:
 
     def _total(self, row: int, name: str, text: str, value: Decimal, called: str = "", *, exact: bool = False) -> str:
         self.price.put(row, 0, name, bold=True)
-        look = self.book.style(num_format=FIGURE_FORMAT if exact else places_format(self.digits), bold=True)
+        look = self.book.style(num_format=places_format(self.digits), bold=True)
+        self.price.widen(self.place["price"], len(f"{value:,.{self.digits}f}") + 1)
         formula = text if exact else f"ROUND({text},{self.digits})"  # sums of rounded amounts, but in floats
         self.price.sheet.write_formula(row, self.place["price"], f"={formula}", look, value)
         found = address(_("Price"), row, self.place["price"])
@@ -292,8 +297,10 @@ class _Writer:
         self.price.sheet.write_formula(row, self.place[name], f"={text}", look, value)
         self.price.widen(self.place[name], 10)
 
-    def _formula(self, sheet: Sheet, row: int, column: int, text: str, value: Decimal) -> None:
-        sheet.sheet.write_formula(row, column, f"={text or '0'}", self.book.style(num_format=FIGURE_FORMAT), value)
+    def _formula(self, sheet: Sheet, row: int, column: int, text: str, value: Decimal, look: str = "") -> None:
+        """Costs are not rounded; they are only shown in minor units."""
+        style = self.book.style(num_format=look or places_format(self.digits))
+        sheet.sheet.write_formula(row, column, f"={text or '0'}", style, value)
         sheet.widen(column, 10)
 
 

@@ -51,8 +51,8 @@ class Cells:
     def __init__(self, book: Book) -> None:
         self.book = book
         self.inputs, self.workings = book.add(_(INPUTS)), book.add(_(WORKINGS))
-        self.inputs.head([_(word) for word in (*INPUT_HEADINGS, *INPUT_NOTES)])
-        self.workings.head([_(word) for word in WORKING_HEADINGS])
+        self.inputs.head([_(word) for word in (*INPUT_HEADINGS, *INPUT_NOTES)], over_numbers={2})
+        self.workings.head([_(word) for word in WORKING_HEADINGS], over_numbers={2})
         self._rows = {id(self.inputs): 1, id(self.workings): 1}
         self._cells: dict[int, tuple[Figure, str]] = {}
         #: Figure to what it belongs to and to the name formulas may call it by, where somebody knows.
@@ -111,6 +111,7 @@ class Cells:
         for column, text in enumerate((of, figure.name, None, figure.unit, figure.source, name)):
             sheet.put(row, column, text)
         sheet.sheet.write_number(row, 2, figure.value, self.book.style(num_format=FIGURE_FORMAT, border=1))
+        sheet.widen(2, len(f"{figure.value:,f}"[:16]))
         found = address(_(INPUTS), row, 2)
         if name:
             self.book.file.define_name(name, f"={found}")
@@ -123,6 +124,7 @@ class Cells:
 
     def _formula(self, of: str, name: str, formula: str, value: Decimal, unit: str, how: str) -> str:
         row = self._describe(of, name, unit, how)
+        self.workings.widen(2, len(f"{value:,.6f}"))
         self.workings.sheet.write_formula(row, 2, f"={formula}", self._look(), value)
         return address(_(WORKINGS), row, 2)
 

@@ -1,7 +1,7 @@
 """Spreadsheets, safe out: text stays text, numbers stay exactly the numbers they are."""
 
 import io
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
@@ -74,10 +74,11 @@ class Sheet:
             self.sheet.write_string(row, column, text, self.book.style(**kept, **look))
             self.widen(column, max(map(len, text.split("\n"))))
 
-    def head(self, headings: Sequence[Any], *, row: int = 0) -> None:
-        """A line of headings that stays in view."""
+    def head(self, headings: Sequence[Any], *, row: int = 0, over_numbers: Collection[int] = ()) -> None:
+        """A line of headings that stays in view; those of columns of numbers stand to the right, as numbers do."""
         for column, heading in enumerate(headings):
-            self.put(row, column, str(heading), bold=True, bottom=1)
+            side = "right" if column in over_numbers else "left"
+            self.put(row, column, str(heading), bold=True, bottom=1, align=side)
         self.sheet.freeze_panes(row + 1, 0)
         self.sheet.repeat_rows(row)
 
