@@ -13,6 +13,8 @@ from shop.papers.workbooks import Book, Sheet
 
 INPUTS, WORKINGS = gettext_noop("Inputs"), gettext_noop("Workings")
 FIGURE_FORMAT = "#,##0.00####"
+#: A unit keeps its distance from the number before it.
+BESIDE: dict[int, dict[str, int]] = {3: {"indent": 1}}
 INPUT_HEADINGS = (gettext_noop("Of"), gettext_noop("Input"), gettext_noop("Value"), gettext_noop("Unit"))
 INPUT_NOTES = (gettext_noop("Source"), gettext_noop("Name in formulas"))
 WORKING_HEADINGS = (
@@ -109,7 +111,7 @@ class Cells:
     def _input(self, figure: Figure, of: str, name: str) -> str:
         row, sheet = self._next(self.inputs), self.inputs
         for column, text in enumerate((of, figure.name, None, figure.unit, figure.source, name)):
-            sheet.put(row, column, text)
+            sheet.put(row, column, text, **BESIDE.get(column, {}))
         sheet.sheet.write_number(row, 2, figure.value, self.book.style(num_format=FIGURE_FORMAT, border=1))
         sheet.widen(2, len(f"{figure.value:,f}"[:16]))
         found = address(_(INPUTS), row, 2)
@@ -131,7 +133,7 @@ class Cells:
     def _describe(self, of: str, name: str, unit: str, how: str) -> int:
         row = self._next(self.workings)
         for column, text in enumerate((of, name, None, unit, how)):
-            self.workings.put(row, column, text)
+            self.workings.put(row, column, text, **BESIDE.get(column, {}))
         return row
 
     def _look(self) -> Any:
