@@ -133,6 +133,8 @@ def test_a_cookie_opens_nothing_but_its_own_purpose(quote: IssuedQuote) -> None:
     now = timezone.now()
     assert links.from_cookie(requests.get("/"), Link.Purpose.PROGRESS, now) == progress
     assert links.from_cookie(requests.get("/"), Link.Purpose.QUOTE, now) is None
+    with pytest.raises(signing.BadSignature):  # refused before anything is looked up
+        links._signer(Link.Purpose.QUOTE).unsign(value)
 
 
 def test_a_cookie_signed_right_for_a_link_of_the_other_purpose_opens_nothing(quote: IssuedQuote) -> None:
