@@ -134,6 +134,14 @@ CHANGES: dict[str, tuple[Callable[[Bike], Any], Callable[[Bike, Any], Any]]] = {
         lambda _b: None,
         lambda b, _r: edit_part(part=b.frame, changes={"agreed_finish": b.shop.green, "pieces": 2}, **WHO),
     ),
+    "another finish under a way back": (
+        lambda b: change_step(
+            step=add_step(part=b.frame, origin=Step.Origin.AFTER, operation=b.shop.fit, **WHO),
+            changes={"fail_chance": Decimal(4), "back_to": b.spray},
+            **WHO,
+        ),
+        lambda b, _r: edit_part(part=b.frame, changes={"agreed_finish": b.shop.green}, **WHO),
+    ),
     "no finish": (lambda _b: None, lambda b, _r: edit_part(part=b.frame, changes={"agreed_finish": None}, **WHO)),
     "a finish to take off": (
         lambda _b: None,
