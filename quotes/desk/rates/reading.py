@@ -149,6 +149,8 @@ class _Reader:
         self.changes: dict[tuple[str, str, date], Change] = {}
         self.kinds = {key(str(kind.label)): kind for kind in (made() for made in ALL)}
         self.subjects = {kind.slug: {key(kind.name(s)): s for s in kind.subjects()} for kind in self.kinds.values()}
+        self.boxes = {kind.slug: kind.form() for kind in self.kinds.values()}
+        self.labels = {kind.slug: {label_of(kind, box): box for box in boxes_of(kind)} for kind in self.kinds.values()}
         self.grades = {key(grade.name): str(grade.pk) for grade in Grade.objects.all()}
 
     def line(self, number: int, record: Sequence[str]) -> None:
@@ -187,7 +189,7 @@ class _Reader:
             text = _("The same thing and day is in row %(row)s already. Leave one of them out.")
             return self._wrong(number, _(NAME), text % {"row": self.changes[place].row})
         change = self.changes[place] = Change(kind, subjects[key(name)], day, number)
-        labels = {label_of(kind, box): box for box in boxes_of(kind)}
+        labels = self.labels[kind.slug]
         for heading_, cell in told.items():
             if heading_ in labels:
                 self._put(change, labels[heading_], cell, number, heading_)
@@ -197,7 +199,7 @@ class _Reader:
         return None
 
     def _figure(self, number: int, kind: Kind, name: str, day: date, told: dict[str, str]) -> None:
-        labels = {key(label_of(kind, box)): box for box in boxes_of(kind)}
+        labels = {key(label): box for label, box in self.labels[kind.slug].items()}
         head, _space, tail = key(name).rpartition(" ")
         box = labels.get(key(name)) or (labels.get(head, "") if tail.isdecimal() else "")
         if not box:
@@ -222,7 +224,7 @@ class _Reader:
         """A cell as its box takes it."""
         if box == kind.form.rows or not cell:
             return cell
-        field_ = kind.form().fields[box]
+        field_ = self.boxes[kind.slug].fields[box]
         if isinstance(field_, forms.ModelChoiceField):
             if key(cell) not in self.grades:
                 raise Refused(_("%(cell)s is not a labour grade of this shop.") % {"cell": quoted(cell)})
