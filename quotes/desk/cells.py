@@ -13,7 +13,6 @@ from django.utils.translation import gettext_noop
 
 from shop.methods.models import Condition, Finish, FinishRoute, Material, SizeClass
 from shop.papers.formula_guard import unguarded
-from shop.papers.spreadsheets import Number
 from shop.routes.laying import NoRouteError, Routes
 
 SHOWN_OF_A_CELL = 40
@@ -199,8 +198,6 @@ def _not_negative(text: str) -> None:
 
 
 def _not_grouped(text: str, grouping: str) -> None:
-    if isinstance(text, Number):
-        return
     match = _GROUPED.fullmatch(text)
     other = "," if grouping == "." else "."
     if match is not None and match[1] == grouping:

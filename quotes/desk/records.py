@@ -59,7 +59,7 @@ def records(content: bytes, *, most: int) -> Records:
     if len(content) > MOST_BYTES:
         raise WrongFile(_("The file is larger than 2 MB. A list is far smaller; is it the right file?"))
     if content.startswith(ZIPPED):
-        return Records(_of_sheet(content, most), ",")
+        return Records(_of_sheet(content, most), ",")  # its numbers come with a point, and are never asked about
     text = _text(content)
     delimiter = _delimiter(text)
     return Records(_of_text(text, delimiter, most), "." if delimiter == ";" else ",")
