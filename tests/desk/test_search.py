@@ -94,6 +94,12 @@ def test_a_sign_means_itself(sign):
 
 
 @pytest.mark.parametrize("sign", SIGNS)
+def test_a_sign_means_itself_beside_letters_beyond_ascii(sign):
+    customers(f"Öl {sign}x1", "Öl x1", "Öl ax1")
+    assert found(f"öl {sign}x1") == {"customers": [f"Öl {sign}x1"]}
+
+
+@pytest.mark.parametrize("sign", SIGNS)
 def test_signs_alone_find_only_themselves(sign):
     customers("Jo Fenwick", f"x {sign}{sign} y")
     assert found(sign * 2).get("customers", []) in ([f"x {sign}{sign} y"], [])
