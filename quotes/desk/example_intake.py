@@ -28,12 +28,12 @@ INTAKE = (
 def take_in(restoration: Restoration, told: Told, *, today: date, who: str, now: Any) -> None:
     """What ``told`` says under ``intake`` about the day it came in, and under ``said`` about prices."""
     if "intake" in told:
-        _intake(restoration, told["intake"], today=today, who=who, now=now)
+        _intake(restoration, told["intake"], who=who, now=now)
     for item in told.get("said", []):
         _say(restoration, item, today=today, who=who, now=now)
 
 
-def _intake(restoration: Restoration, told: Told, *, today: date, who: str, now: Any) -> None:
+def _intake(restoration: Restoration, told: Told, *, who: str, now: Any) -> None:
     intake = open_intake(restoration=restoration, came_on=restoration.begun_on, who=who, now=now)
     changes: dict[str, Any] = {name: told[name] for name in INTAKE if name in told}
     if "agreed_value" in told:
