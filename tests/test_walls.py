@@ -91,8 +91,8 @@ def test_a_planted_name_in_a_source_below_is_found(source: str) -> None:
         "{% url 'no:such_page' %}",
         '{% include "people/look.html" %}',
         "{%extends 'people/look.html'%}",
-        "{% load i18n shop_text %}",
-        '{% include "components/money.html" %}',
+        "{% load i18n pricing_text %}",
+        '{% include "pricing/_figures.html" %}',
     ],
 )
 def test_a_planted_name_in_a_template_below_is_found(text: str) -> None:
