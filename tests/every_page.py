@@ -53,7 +53,8 @@ def addresses(secrets: dict[str, str]) -> list[Address]:
         if name in FILES or route == SIGN_OUT:
             continue
         paths = whole[name]() if name in whole else _filled(route, words)
-        found += [Address(name, path, _enter(name, secrets)) for path in paths]
+        enter = _enter(name, secrets)
+        found += [Address(name, enter if name == "customer:enter" else path, enter) for path in paths]
     return found
 
 
@@ -81,7 +82,7 @@ def _some(rows: Any, field: str = "uid", each: int = 1) -> Callable[[], list[Any
 
 def by_word() -> dict[str, Callable[[], list[Any]]]:
     """What stands behind a word of an address."""
-    from quotes.pricing.models import IssuedQuote
+    from quotes.pricing.models import IssuedQuote, Link
     from shop.methods.models import Finish, Operation, Template, Vendor
     from shop.outbox.models import Row
     from shop.papers.models import Photograph
@@ -101,6 +102,8 @@ def by_word() -> dict[str, Callable[[], list[Any]]]:
         "vendors": _some(Vendor.objects.order_by("pk")),
         "background-jobs": _some(Row.objects.order_by("pk")),
         "people": _some(User.objects.order_by("pk")),
+        "photograph": _some(Photograph.objects.order_by("pk")),
+        "links": _some(Link.objects.order_by("pk")),
         "photographs": _some(Photograph.objects.order_by("pk")),
         "templates": _some(Template.objects.order_by("pk")),
         "operations": _some(Operation.objects.order_by("pk")),

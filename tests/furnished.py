@@ -95,10 +95,18 @@ def _customer(quote: Any, said: dict[str, Any]) -> dict[str, str]:
     from quotes.pricing.models import IssuedQuote, Link
 
     open_one = IssuedQuote.objects.filter(outcome__isnull=True).order_by("number").first() or quote
-    of = quote.restoration
+    photograph, of = _of_a_bike()
     messages.ask(restoration=of, text="May the stays be chromed?", name="The customer", **said)
-    sharing.share(restoration=of, note="The tank is back from the painter.", **said)
+    sharing.share(restoration=of, note="The tank is back from the painter.", photograph=photograph, **said)
     return {
         "quote": links.make(purpose=Link.Purpose.QUOTE, restoration=open_one.restoration, quote=open_one, **said)[1],
         "progress": links.make(purpose=Link.Purpose.PROGRESS, restoration=of, **said)[1],
     }
+
+
+def _of_a_bike() -> tuple[Any, Any]:
+    """The photograph that was kept, and the bike whose finish it speaks of."""
+    from shop.restorations.models import FinishEvidence
+
+    evidence = FinishEvidence.objects.filter(photographs__isnull=False).order_by("pk")[0]
+    return evidence.photographs.get(), evidence.part.restoration
