@@ -103,6 +103,20 @@ def test_made_restorations_come_to_the_same_when_a_spreadsheet_computes_them(tmp
         assert close(books[name], explained), name
 
 
+@office
+def test_half_a_cent_goes_where_the_country_says(tmp_path: Path) -> None:
+    """1.125 is 1.13 half up and 1.12 half down."""
+    half = build.purchase("bearing", unit_price=D("1.125"), origin="used")
+    part = build.part("A", build.step("a", "bearing", inputs.Work.PURCHASE))
+    given = {
+        f"{rule}.xlsx": build.restoration(part, purchases=(half,), policy=build.policy(rounding=rule))
+        for rule in ("half_up", "half_down")
+    }
+    books = recomputed(tmp_path, {name: misled(workbook(one, title="t")) for name, one in given.items()})
+    assert [totals(books[name])["price"] for name in given] == [D("1.13"), D("1.12")]
+    assert [rollup.price(one).result.price for one in given.values()] == [D("1.13"), D("1.12")]
+
+
 @pytest.mark.control
 def test_who_does_not_compute_anew_is_found_out() -> None:
     given = made.by_seed(2)
