@@ -4,7 +4,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from django import forms
-from django.core.validators import MaxLengthValidator
+from django.core.validators import DecimalValidator, MaxLengthValidator
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
@@ -80,12 +80,18 @@ class PlainForm(forms.Form):
         plainly(self)
 
 
+def _in_the_shops_currency(value: Decimal) -> None:
+    """Asked when something is typed: a form is read before the shop has said in what it counts."""
+    DecimalValidator(15, places(currency.code()))(value)
+
+
 class MinorMoney(Number):
     """Money typed as money and cleaned as the column keeps it: a count of minor units, None for nothing."""
 
     def __init__(self, **kwargs: Any) -> None:
         kept = {name: kwargs[name] for name in ("label", "required", "help_text", "initial") if name in kwargs}
-        super().__init__(decimal_places=places(currency.code()), max_digits=15, min_value=0, **kept)
+        super().__init__(min_value=0, **kept)
+        self.validators.append(_in_the_shops_currency)
 
     def clean(self, value: Any) -> Any:
         amount = super().clean(value)
@@ -164,7 +170,8 @@ class MoneyField(Number):
     """An amount in the shop's currency, in its own number of decimal places."""
 
     def __init__(self, **kwargs: Any) -> None:
-        super().__init__(decimal_places=places(currency.code()), max_digits=15, **kwargs)
+        super().__init__(**kwargs)
+        self.validators.append(_in_the_shops_currency)
 
     def prepare_value(self, value: Any) -> Any:
         return value

@@ -1,6 +1,11 @@
 """What must be true of the machine: the checks say so when it is not."""
 
+import os
+import subprocess
+import sys
+
 import pytest
+from django.conf import settings as in_force
 from django.core.checks import run_checks
 from django.core.management import call_command
 from django.core.management.base import SystemCheckError
@@ -91,3 +96,12 @@ def test_an_unknown_currency_is_refused(settings, code):
 def test_a_known_one_and_none_yet_are_not(settings, code):
     settings.CURRENCY = code
     assert said() == []
+
+
+def test_nothing_asks_for_the_currency_before_there_is_a_database(tmp_path):
+    """Forms are read with the addresses, before the first migration."""
+    environment = {name: value for name, value in os.environ.items() if not name.startswith("BAREFRAME_")}
+    command = [sys.executable, "manage.py", "check"]
+    environment["BAREFRAME_HOME"] = str(tmp_path)
+    done = subprocess.run(command, cwd=in_force.BASE_DIR, env=environment, capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr

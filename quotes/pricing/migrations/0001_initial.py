@@ -257,7 +257,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='instalment',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('due_on__isnull', True), ('reached_on__isnull', True)), models.Q(('due_on__gte', models.F('reached_on')), ('reached_on__isnull', False)), _connector='OR'), name='instalment_is_due_once_reached'),
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('due_on__isnull', True), ('reached_on__isnull', True)), models.Q(('due_on__gte', models.F('reached_on')), ('due_on__isnull', False), ('reached_on__isnull', False)), _connector='OR'), name='instalment_is_due_once_reached'),
         ),
         migrations.AddConstraint(
             model_name='issuedstep',

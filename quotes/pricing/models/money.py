@@ -31,7 +31,7 @@ class Instalment(models.Model):
             UniqueConstraint(fields=["quote", "position"], name="one_instalment_per_position"),
             CheckConstraint(
                 condition=Q(reached_on__isnull=True, due_on__isnull=True)
-                | Q(reached_on__isnull=False, due_on__gte=F("reached_on")),
+                | Q(reached_on__isnull=False, due_on__isnull=False, due_on__gte=F("reached_on")),
                 name="instalment_is_due_once_reached",
             ),
         ]
