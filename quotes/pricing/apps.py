@@ -10,7 +10,7 @@ class PricingConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from quotes.pricing import funded, mailing, paper
+        from quotes.pricing import daily_plans, funded, mailing, paper
         from shop.outbox import handlers, menders
         from shop.outbox.signals import background_starts
         from shop.routes import funding
@@ -25,7 +25,15 @@ class PricingConfig(AppConfig):
             prepare=mailing.prepare,
             label=_("mail to a customer"),
         )
+        handlers.register(
+            daily_plans.PLAN_HANDLER,
+            daily_plans.keep,
+            handlers.HERE,
+            prepare=daily_plans.prepare,
+            label=_("plan of a bike"),
+        )
         menders.register(paper.mend)
+        menders.register(daily_plans.mend)
         menders.register(funded.mend)
         funding.register(write=funded.write, price=funded.prices)
         background_starts.connect(_preload, dispatch_uid="pricing.preload")

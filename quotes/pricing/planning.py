@@ -56,27 +56,46 @@ def work_out(given: inputs.Restoration, explained: Explained, *, restoration: Re
     return Worked(planned, promise(given, explained.steps, explained.batches, planned, seed=str(restoration.uid)))
 
 
+@dataclass(frozen=True, slots=True)
+class Tried:
+    """A priced draft with when work can go on, and what came out of planning it."""
+
+    found: Priced
+    given: inputs.Restoration
+    worked: Worked
+
+
 def plan_draft(*, found: Priced, today: date, now: datetime) -> Worked | None:
     """Work out and keep the plan of a priced draft; None where the scope moved on meanwhile.
 
     Raises `BadInput` where it cannot be priced or planned.
     """
-    restoration = found.draft.restoration
+    tried = try_out(found, today=today)
+    return tried.worked if keep(tried, now=now) else None
+
+
+def try_out(found: Priced, *, today: date) -> Tried:
+    """Plan a priced draft without keeping it. Raises `BadInput` where it cannot be priced or planned."""
     given = scheduled_as_priced(found, schedule(found.scope, today=today))
     assert found.explained is not None
-    worked = work_out(given, found.explained, restoration=restoration)
-    kept = keep_plan(
-        restoration=restoration,
+    return Tried(found, given, work_out(given, found.explained, restoration=found.draft.restoration))
+
+
+def keep(tried: Tried, *, now: datetime) -> Plan | None:
+    """Keep a plan that was tried out; None where the scope moved on meanwhile."""
+    found, worked = tried.found, tried.worked
+    assert found.explained is not None
+    return keep_plan(
+        restoration=found.draft.restoration,
         scope_version=found.scope.restoration.scope_version,
-        rests_on=rests_on(given),
+        rests_on=rests_on(tried.given),
         planned=worked.planned,
         likely=date.fromisoformat(worked.promise.likely),
         kept=date.fromisoformat(worked.promise.day),
-        takes=_takes(given, found.explained),
+        takes=_takes(tried.given, found.explained),
         content=worked,
         now=now,
     )
-    return worked if kept else None
 
 
 def bring_up_to_date(draft: Draft, *, today: date, now: datetime) -> bool:
