@@ -7,7 +7,7 @@
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from decimal import Decimal
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 from django.core.exceptions import ValidationError
 from django.db import models, transaction
@@ -17,8 +17,9 @@ from quotes.engine import canonical
 from shop.journal.services import record, subject_of
 from shop.methods.models import ConditionFactor, Finish, FinishRoute, FinishStep, Named, Operation, Usage
 from shop.methods.sentences import check
+from shop.people.models import Grade
 
-Thing = TypeVar("Thing", bound=Named)
+Thing = TypeVar("Thing", bound=Named | Grade)
 Row = Mapping[str, Any]
 
 CAUTION_GOES = "caution goes"
@@ -47,7 +48,7 @@ def change_thing(
     *, thing: Thing, changes: Row, seen: Row, who: str, now: datetime, caution_may_go: bool = False
 ) -> Thing:
     """Change fields of a definition. A caution goes only when somebody says that it may."""
-    stored: Thing = type(thing)._default_manager.select_for_update().get(pk=thing.pk)
+    stored = cast(Thing, type(thing)._default_manager.select_for_update().get(pk=thing.pk))
     _refuse_changed(stored, changes, seen)
     _refuse_caution_gone(stored, changes, caution_may_go=caution_may_go)
     before = _facts(stored, changes)

@@ -291,6 +291,7 @@ def test_new_things_are_added_and_told(shop: workshop.Workshop, manager: Client)
             },
         ),
         ("finishes", {"name": "Blue", "process": "paint"}),
+        ("grades", {"name": "Journeyman", "alone": "Washing."}),
         ("places", {"name": "Oven", "capacity": "4", "capacity_by": "piece"}),
         ("kinds", {"name": "Tank"}),
         ("sizes", {"name": "Large", "area": "30", "weight": "4"}),

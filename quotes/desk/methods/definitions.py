@@ -13,6 +13,7 @@ from django.utils.translation import gettext_lazy
 
 from quotes.desk.forms import SEEN, Number, plainly, shown
 from shop.methods.models import Consumable, Finish, Named, Operation, PartKind, Place, Service, SizeClass, Vendor
+from shop.people.models import Grade
 
 if TYPE_CHECKING:  # ModelForm takes its model in brackets for the type checker only
     ModelForm = forms.ModelForm[Any]
@@ -27,7 +28,7 @@ class Definition:
     slug: str
     label: Any
     new: Any
-    model: type[Named]
+    model: type[Named] | type[Grade]
     fields: tuple[str, ...]
     order: tuple[str, ...] = ("name",)
     beside: tuple[str, ...] = ()
@@ -109,7 +110,7 @@ class DefinitionForm(ModelForm):
             return str(self.fields[name].widget.value_from_datadict(self.data, {}, name))
         return str(self.data.get(name, "")).replace("\r\n", "\n")
 
-    def place(self, error: ValidationError, stored: Named) -> None:
+    def place(self, error: ValidationError, stored: Named | Grade) -> None:
         """Put what the service refused at its box. Where somebody else was first, the box has now seen what they put there."""
         self.moved: dict[str, str] = {}
         field = getattr(error, "field", "")
@@ -184,6 +185,7 @@ DEFINITIONS: tuple[Definition, ...] = (
         Finish,
         ("name", "process", "colour", "gloss", "lining", "swatch"),
     ),
+    Definition("grades", gettext_lazy("Labour grades"), gettext_lazy("A new labour grade"), Grade, ("name", "alone")),
     Definition(
         "places", gettext_lazy("Places"), gettext_lazy("A new place"), Place, ("name", "capacity", "capacity_by")
     ),
