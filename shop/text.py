@@ -2,7 +2,7 @@
 
 from datetime import date, datetime
 from decimal import ROUND_HALF_UP, Decimal
-from functools import cache
+from functools import cache, lru_cache
 
 from babel import Locale, UnknownLocaleError
 from babel.numbers import NumberPattern, format_decimal, format_percent, parse_pattern
@@ -47,7 +47,7 @@ def minutes(count: Decimal | int) -> str:
 
 def quantity(amount: Decimal | int, unit: str = "") -> str:
     """No zeros at the end, and the unit kept on the same line."""
-    shown = format_decimal(_exact(amount), format="#,##0.######", locale=_locale(), decimal_quantization=False)
+    shown = _written(str(_exact(amount)), _locale())
     return f"{shown}{FIXED_SPACE}{unit}" if unit else shown
 
 
@@ -62,8 +62,7 @@ def aligned(amount: Decimal | int, places: int) -> str:
 def percent(fraction: Decimal | int) -> str:
     """``0.125`` is "12.5%"; at most two decimals, half up."""
     shown = _exact(fraction).quantize(Decimal("0.0001"), rounding=ROUND_HALF_UP)
-    pattern = Locale.parse(_locale()).percent_formats[None].pattern.replace("#,##0", "#,##0.##")
-    return format_percent(shown, format=pattern, locale=_locale())
+    return _percent(str(shown), _locale())
 
 
 def day(when: date) -> str:
@@ -87,9 +86,27 @@ def _exact(amount: Decimal | int) -> Decimal:
 
 
 def _currency(amount: Decimal, currency: str, *, least: int, most: int) -> str:
-    locale, pattern = _pattern(_locale(), least, most)
-    shown: str = pattern.apply(amount, locale, currency=currency, currency_digits=False)
+    return _priced(str(amount), currency, _locale(), least, most)
+
+
+# A page shows the same figures many times over, and the next page shows them again. The digits are asked for as text,
+# since decimals that are equal need not be written alike.
+@lru_cache(maxsize=8192)
+def _priced(digits: str, currency: str, name: str, least: int, most: int) -> str:
+    locale, pattern = _pattern(name, least, most)
+    shown: str = pattern.apply(Decimal(digits), locale, currency=currency, currency_digits=False)
     return shown
+
+
+@lru_cache(maxsize=8192)
+def _written(digits: str, name: str) -> str:
+    return format_decimal(Decimal(digits), format="#,##0.######", locale=name, decimal_quantization=False)
+
+
+@lru_cache(maxsize=1024)
+def _percent(digits: str, name: str) -> str:
+    pattern = Locale.parse(name).percent_formats[None].pattern.replace("#,##0", "#,##0.##")
+    return format_percent(Decimal(digits), format=pattern, locale=name)
 
 
 @cache

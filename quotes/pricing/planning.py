@@ -9,9 +9,10 @@ from quotes.engine.errors import BadInput
 from quotes.engine.network import network, whole
 from quotes.engine.plan import plan
 from quotes.engine.planned import Plan as Planned
-from quotes.engine.results import Explained
+from quotes.engine.results import Explained, StepResult
 from quotes.pricing.building import engine_input
 from quotes.pricing.models import Draft
+from quotes.pricing.remembered import remembered
 from quotes.pricing.selectors import Priced, priced
 from shop.restorations.models import Restoration
 from shop.routes.models import Plan
@@ -52,8 +53,17 @@ def rests_on(given: inputs.Restoration) -> str:
 
 def work_out(given: inputs.Restoration, explained: Explained, *, restoration: Restoration) -> Worked:
     """Plan a scheduled and priced ``restoration``. Raises `BadInput` where it cannot be planned."""
-    planned = plan(given, explained.steps, explained.batches)
-    return Worked(planned, promise(given, explained.steps, explained.batches, planned, seed=str(restoration.uid)))
+    return _worked(given, explained.steps, explained.batches, seed=str(restoration.uid))
+
+
+def _work(
+    given: inputs.Restoration, steps: tuple[StepResult, ...], batches: tuple[tuple[str, ...], ...], *, seed: str
+) -> Worked:
+    planned = plan(given, steps, batches)
+    return Worked(planned, promise(given, steps, batches, planned, seed=seed))
+
+
+_worked = remembered(_work, most=16)
 
 
 @dataclass(frozen=True, slots=True)

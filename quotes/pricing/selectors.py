@@ -8,15 +8,19 @@ from django.db.models import Prefetch, QuerySet
 from django.utils.translation import gettext_lazy as _
 
 from quotes.engine import inputs
+from quotes.engine.chance import quoting
 from quotes.engine.chance.assessment import Assessment
-from quotes.engine.chance.quoting import quote
 from quotes.engine.errors import BadInput
 from quotes.engine.money import from_minor, places
 from quotes.engine.results import Explained
 from quotes.pricing.building import engine_input
 from quotes.pricing.models import Draft, IssuedQuote, Outcome, Stage
+from quotes.pricing.remembered import remembered
 from shop.restorations.models import Restoration
 from shop.routes.selectors import Scope, scope
+
+#: Most pages of a restoration price the same draft, one after the other.
+quote = remembered(quoting.quote, most=16)
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +41,7 @@ def draft_of(restoration: Restoration) -> Draft | None:
 
 
 def priced(draft: Draft) -> Priced:
-    """Price a draft from the rows as they are now; nothing is kept between calls."""
+    """Price a draft from the rows as they are now, each time anew."""
     found = scope(draft.restoration)
     try:
         quoted = quote(engine_input(found, draft))

@@ -121,3 +121,25 @@ def test_the_money_filter_takes_nothing_but_a_decimal(wrong: object) -> None:
 def test_a_wrong_filter_name_is_an_error() -> None:
     with pytest.raises(TemplateSyntaxError):
         render("{{ amount|cash }}")
+
+
+def test_a_figure_is_written_as_it_stands_whatever_equal_one_was_written_before():
+    """As decimals, zero and minus zero are equal, and so are a whole number and one with a nought behind the mark."""
+    for first, then in [("0", "-0"), ("-0", "0"), ("1", "1.0")]:
+        text._written.cache_clear()
+        text._priced.cache_clear()
+        alone = text.quantity(Decimal(then)), text.rate(Decimal(then), "EUR")
+        text._written.cache_clear()
+        text._priced.cache_clear()
+        text.quantity(Decimal(first)), text.rate(Decimal(first), "EUR")
+        assert (text.quantity(Decimal(then)), text.rate(Decimal(then), "EUR")) == alone
+
+
+def test_each_language_keeps_its_own_way_of_writing_the_same_figure():
+    written = []
+    for language in ("en-gb", "de", "en-gb"):
+        with override(language):
+            written.append(
+                (text.money(Decimal("1234.50"), "EUR"), text.quantity(Decimal("0.5")), text.percent(Decimal("0.125")))
+            )
+    assert written[0] == written[2] != written[1]

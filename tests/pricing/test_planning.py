@@ -243,7 +243,7 @@ def test_a_look_reads_the_plan_that_is_kept_and_says_the_same_as_working_it_out(
 ) -> None:
     anew = looked_at(bike)
     kept(bike)
-    monkeypatch.setattr(planning, "promise", None)  # nothing is tried out again
+    monkeypatch.setattr(planning, "_worked", None)  # nothing is tried out again
     assert looked_at(bike) == anew
     part_changed(bike, shop)
     with pytest.raises(TypeError):  # what the kept one does not rest on any more has to be

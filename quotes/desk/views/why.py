@@ -17,10 +17,13 @@ from quotes.engine import explaining
 from quotes.engine.chance.swings import swings
 from quotes.engine.errors import BadInput
 from quotes.engine.figures import Figure
+from quotes.pricing.remembered import remembered
 from quotes.pricing.selectors import Priced, priced
 from quotes.pricing.sheet import rows
 from shop.people.roles import role_required
 from shop.routes.schedules import schedule
+
+_swung = remembered(swings, most=8)
 
 
 @require_safe
@@ -90,7 +93,7 @@ def moves(request: HttpRequest, uid: UUID) -> HttpResponse:
         assert found.given is not None
         assert found.explained is not None
         given = replace(found.given, schedule=schedule(found.scope, today=now))
-        context["pictures"] = drawing.moved(swings(given, found.explained), given.policy.currency)
+        context["pictures"] = drawing.moved(_swung(given, found.explained), given.policy.currency)
     except BadInput as error:
         context["error"] = error.sentence(_(error.template))
     template = "desk/_moves.html" if request.htmx else "desk/moves.html"  # type: ignore[attr-defined]
