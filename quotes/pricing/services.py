@@ -226,7 +226,9 @@ def _check_issuable(found: Priced, *, below_floor: str, guesses_are_told: bool) 
     if found.error is not None:
         raise CannotIssueError(found.error.sentence(_(found.error.template)))
     if found.draft.stage != Stage.BALLPARK and (stop := stop_sentence(found.scope.restoration)):
-        raise CannotIssueError(_("Only a ballpark may go out while the numbers do not match. %(stop)s") % {"stop": stop})
+        raise CannotIssueError(
+            _("Only a ballpark may go out while the numbers do not match. %(stop)s") % {"stop": stop}
+        )
     explained = found.explained
     assert explained is not None
     if not explained.result.lines:

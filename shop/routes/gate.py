@@ -137,9 +137,7 @@ def gate_for_scope(scope: Scope, odds: Odds) -> dict[str, tuple[Refusal, ...]]:
         item for part in scope.parts for step in scope.steps[part.pk] for item in _of_numbers(step, part, stop)
     ]
     of_evidence = [
-        item
-        for part in scope.parts
-        for item in _refusals(part, scope.steps[part.pk], machine, known, odds, overridden)
+        item for part in scope.parts for item in _refusals(part, scope.steps[part.pk], machine, known, odds, overridden)
     ]
     return _by_step([*of_numbers, *of_evidence])
 
