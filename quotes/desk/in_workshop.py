@@ -5,13 +5,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from django.db.models import Exists, F, Min, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Exists, F, OuterRef, QuerySet, Subquery
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from quotes.desk.money_jobs import held_by
 from quotes.desk.today import BAD, MIND, SHOWN, Tag
-from quotes.pricing.models import IssuedQuote, Outcome
+from quotes.pricing.models import IssuedQuote, Outcome, Stage
 from shop.restorations.models import Restoration
 from shop.routes.models import Authorisation, Hold, Plan, PlannedStep
 
@@ -30,11 +30,15 @@ class Due:
 
 @dataclass(frozen=True, slots=True)
 class Bike:
-    """An accepted restoration. ``ready`` is the day kept 4 times in 5 as last planned, ``promised`` that of the quote."""
+    """An accepted restoration. ``ready`` is the day kept 4 times in 5 as last planned, ``promised`` that of the quote.
+
+    ``only_inspecting`` until a main offer is accepted: the plan's days are of the whole bike, so that none is shown.
+    """
 
     restoration: Restoration
     promised: date | None
     ready: date | None
+    only_inspecting: bool
     tags: tuple[Tag, ...]
     next: tuple[Due, ...]
 
@@ -50,13 +54,13 @@ class Bikes:
 def bikes(day: date) -> Bikes:
     """Accepted restorations with work that is agreed, in a fixed number of queries."""
     accepted = _accepted()
-    to_come = Q(plan__steps__leave_by__gte=day) & Q(plan__steps__step__removed_at__isnull=True)
     rows = (
         Restoration.objects.filter(Exists(accepted))
         .select_related("customer", "machine")
         .annotate(
             promised=_promised(),
-            nearest=Min("plan__steps__leave_by", filter=to_come),
+            whole=Exists(_accepted().filter(stage=Stage.MAIN)),
+            nearest=_nearest(day),
         )
         .order_by(F("nearest").asc(nulls_last=True), F("promised").asc(nulls_last=True), "pk")
     )
@@ -77,8 +81,21 @@ def _promised() -> Subquery:
     return Subquery(_accepted().filter(ready_kept__isnull=False).order_by("-number").values("ready_kept")[:1])
 
 
+def _to_come(day: date) -> QuerySet[PlannedStep]:
+    """Agreed steps that are still on a route, and must leave or be ordered from ``day`` on."""
+    agreed = Authorisation.objects.filter(step_uid=OuterRef("step__uid"))
+    live = PlannedStep.objects.filter(step__removed_at__isnull=True, step__part__removed_at__isnull=True)
+    return live.filter(Exists(agreed), leave_by__gte=day)
+
+
+def _nearest(day: date) -> Subquery:
+    steps = _to_come(day).filter(plan__restoration=OuterRef("pk"))
+    return Subquery(steps.order_by("leave_by").values("leave_by")[:1])
+
+
 def _bike(row: Restoration, plan: Plan | None, due: list[Due], held: Hold | None) -> Bike:
-    promised: date | None = row.promised  # type: ignore[attr-defined]
+    whole: bool = row.whole  # type: ignore[attr-defined]
+    promised: date | None = row.promised if whole else None  # type: ignore[attr-defined]
     tags = []
     if held is not None:
         tags.append(Tag(_("held: %(why)s") % {"why": held.get_kind_display()}, MIND))
@@ -90,16 +107,15 @@ def _bike(row: Restoration, plan: Plan | None, due: list[Due], held: Hold | None
         days = (plan.ready_kept - promised).days
         text = ngettext("%(days)s day later than promised", "%(days)s days later than promised", days)
         tags.append(Tag(text % {"days": days}, BAD))
-    return Bike(row, promised, plan.ready_kept if plan else None, tuple(tags), tuple(due[:NEXT]))
+    ready = plan.ready_kept if plan and whole else None
+    return Bike(row, promised, ready, not whole, tuple(tags), tuple(due[:NEXT]))
 
 
 def _due(rows: Sequence[Restoration], day: date) -> dict[int, list[Due]]:
     """Restoration id to what must leave or be ordered from ``day`` on, lot by lot, the nearest first."""
-    agreed = Authorisation.objects.filter(step_uid=OuterRef("step__uid"))
-    steps = PlannedStep.objects.filter(Exists(agreed), plan__in=[row.pk for row in rows], leave_by__gte=day)
-    live = steps.filter(step__removed_at__isnull=True, step__part__removed_at__isnull=True)
+    coming = _to_come(day).filter(plan__in=[row.pk for row in rows])
     lots: dict[int, dict[tuple[date, str], None]] = defaultdict(dict)
-    for planned in live.select_related("step__service__vendor").order_by("leave_by", "pk"):
+    for planned in coming.select_related("step__service__vendor").order_by("leave_by", "pk"):
         assert planned.leave_by is not None
         lots[planned.plan_id][planned.leave_by, _what(planned)] = None
     return defaultdict(

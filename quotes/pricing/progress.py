@@ -53,7 +53,10 @@ class Agreed:
 
 @dataclass(frozen=True, slots=True)
 class Progress:
-    """The customer's page about one restoration on ``day``."""
+    """The customer's page about one restoration on ``day``.
+
+    Until a main offer is accepted no day is named: that of the whole bike would promise what nobody agreed to.
+    """
 
     restoration: Restoration
     day: date
@@ -61,6 +64,7 @@ class Progress:
     way: tuple[Stop, ...]
     ready: Ready | None
     being_worked_out: bool
+    only_inspecting: bool
     named: IssuedQuote | None
     waits: tuple[str, ...]
     shared: Sequence[Shared]
@@ -76,15 +80,17 @@ def progress(restoration: Restoration, *, now: datetime) -> Progress:
     standing = money_in.standing(restoration, day)
     events = _events(restoration)
     over = any(event.event == Event.HANDED_OVER and event.reached_on for event in events)
-    ready = None if over or not accepted else _ready(restoration, day)
+    whole = any(quote.stage == Stage.MAIN for quote in accepted)
+    ready = _ready(restoration, day) if whole and not over else None
     return Progress(
         restoration=restoration,
         day=day,
         agreed=_agreed(restoration),
         way=tuple(_way(restoration, accepted, events)),
         ready=ready,
-        being_worked_out=bool(accepted) and not over and ready is None,
-        named=next((quote for quote in reversed(accepted) if quote.ready_kept), None),
+        being_worked_out=whole and not over and ready is None,
+        only_inspecting=bool(accepted) and not whole and not over,
+        named=next((quote for quote in reversed(accepted) if quote.ready_kept and quote.stage != Stage.INSPECT), None),
         waits=(
             *_open_quotes(quotes, day),
             *_due(standing),

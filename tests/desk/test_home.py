@@ -394,12 +394,12 @@ def planned(bike: Restoration, *, kept: int, **leave: int) -> None:
             PlannedStep.objects.create(plan=plan, step=step, leave_by=day(offset), **times)
 
 
-def accepted(title: str, shop: Workshop, *parts: str) -> Restoration:
+def accepted(title: str, shop: Workshop, *parts: str, stage: str = "main") -> Restoration:
     row = bike(title)
     for name in parts:
         agreed(frame(row, shop, name=name, finish=shop.zinc))
     row.refresh_from_db()
-    quote(row, until=day(20), outcome="accepted")
+    quote(row, until=day(20), outcome="accepted", stage=stage)
     return row
 
 
@@ -427,6 +427,31 @@ def test_a_step_that_is_not_agreed_leaves_for_nowhere(front_desk):
     row.refresh_from_db()
     planned(row, kept=40, Lever=9)
     assert "leaves for" not in text(front_desk)
+
+
+def test_until_the_main_offer_is_accepted_no_day_of_the_whole_bike_stands_there(front_desk):
+    row = accepted("Agreed bike", workshop(), "Hub", stage="inspect")
+    planned(row, kept=40, Hub=9)
+    page = after(text(front_desk), "what must leave next.")
+    assert page.strip().startswith(
+        "Agreed bike Jo Fenwick Stripping and inspecting is agreed; the main offer is next. Zinc plate leaves for"
+    )
+    assert "Ready" not in page
+    quote(row, until=day(20), outcome="accepted")
+    page = after(text(front_desk), "what must leave next.")
+    assert f"Ready {date_format(day(40), 'DATE_FORMAT')}" in page
+    assert "the main offer is next" not in page
+
+
+def test_a_step_that_nobody_agreed_to_brings_no_bike_to_the_top(front_desk):
+    shop = workshop()
+    sooner = accepted("Only inspected", shop, "Hub", stage="inspect")
+    frame(sooner, shop, name="Lever", finish=shop.zinc)
+    sooner.refresh_from_db()
+    planned(sooner, kept=40, Lever=2, Hub=20)
+    planned(accepted("Agreed bike", shop, "Hub"), kept=50, Hub=10)
+    page = after(text(front_desk), "what must leave next.")
+    assert page.index("Agreed bike") < page.index("Only inspected")
 
 
 def test_what_must_leave_first_comes_first(front_desk):

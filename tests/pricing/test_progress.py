@@ -319,6 +319,22 @@ def test_the_ready_day_is_the_plan_of_today_with_how_often_it_is_kept(planned: R
     assert f"Ready, kept 4 in 5 {shown(plan.ready_kept)}" in words
 
 
+def test_until_the_main_offer_is_accepted_no_ready_day_is_named(works: Workshop) -> None:
+    made = restoration()
+    say_yes(rows.quote(made, until=rows.day(60), stage="inspect"), 30)
+    frame(made, works)
+    plan = kept(made, today=rows.day(0))
+    words = page(browser_of(made))
+    assert "Stripping and inspecting is agreed; the main offer is next." in words
+    assert shown(plan.ready_likely) not in words
+    assert shown(plan.ready_kept) not in words
+    assert "worked out anew" not in words
+    say_yes(rows.quote(made, until=rows.day(60)), 2)
+    words = page(browser_of(made))
+    assert f"Ready, kept 4 in 5 {shown(plan.ready_kept)}" in words
+    assert "the main offer is next" not in words
+
+
 def test_a_plan_of_yesterday_or_of_another_scope_names_no_day(planned: Restoration) -> None:
     customer = browser_of(planned)
     assert "is being worked out anew" in page(customer)
