@@ -68,7 +68,7 @@ def running(day: date) -> QuerySet[Hold]:
     """Holds that run on ``day``, the longest first."""
     to_come = Q(last__isnull=True) | Q(last__gte=day)
     rows = Hold.objects.filter(to_come, first__lte=day, removed_at__isnull=True)
-    return rows.select_related("restoration").order_by("first", "pk")
+    return rows.select_related("restoration__customer").order_by("first", "pk")
 
 
 def held_by(restorations: Iterable[Restoration], day: date) -> dict[int, Hold]:

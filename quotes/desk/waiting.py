@@ -1,6 +1,6 @@
 """What waits for the desk besides quotes: questions, payments, numbers, prices. Each room says its own; this lists them."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -11,7 +11,10 @@ from shop.restorations.models import Restoration
 
 @dataclass(frozen=True, slots=True)
 class Waits:
-    """One thing to do about a restoration: ``text`` says what, ``address`` is where, ``tag`` how urgent in a word or two."""
+    """One thing to do about a restoration, which is read with its customer.
+
+    ``text`` says what, ``address`` is where, ``tag`` how urgent in a word or two.
+    """
 
     restoration: Restoration
     text: str
@@ -30,14 +33,13 @@ class Group:
     rows: Sequence[Waits]
 
 
-Source = Callable[[date], Group]
+Source = Callable[[date], Group | Iterable[Group]]
 
 #: In the order in which they are shown; the most pressing first. Each takes a fixed number of queries. By name, since
 #: they are made of what is said above.
 SOURCES: tuple[str, ...] = (
     "quotes.desk.waiting_intake.numbers",
-    "quotes.desk.waiting_money.late",
-    "quotes.desk.waiting_money.to_ask",
+    "quotes.desk.waiting_money.payments",
     "quotes.desk.waiting_customer.questions",
     "quotes.desk.waiting_customer.silence",
     "quotes.desk.waiting_money.held",
@@ -49,4 +51,8 @@ SOURCES: tuple[str, ...] = (
 def groups(day: date) -> list[Group]:
     """What waits on ``day``, without the kinds of which there is nothing."""
     sources: list[Source] = [import_string(name) for name in SOURCES]
-    return [group for group in (source(day) for source in sources) if group.rows]
+    return [group for source in sources for group in _each(source(day)) if group.rows]
+
+
+def _each(found: Group | Iterable[Group]) -> Iterable[Group]:
+    return (found,) if isinstance(found, Group) else found

@@ -39,11 +39,12 @@ def _question(row: Message, day: date) -> Waits:
 
 def silence(day: date) -> Group:
     """Customers who have heard nothing for as long as the policy allows, the longest silence first."""
-    found = list(quiet.quiet(day))
+    limit = quiet.limit(day)
+    found = list(quiet.quiet(day, limit=limit))
     words = quiet.last_words(row.pk for row in found)
     found.sort(key=lambda row: words[row.pk].at)
     about = _("They accepted, and heard nothing for %(days)s days or more. Share a note, or telephone.")
-    about = about % {"days": quiet.limit(day)}
+    about = about % {"days": limit}
     if len(found) > SHOWN:
         about = _more(about, len(found))
     return Group(

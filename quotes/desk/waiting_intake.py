@@ -34,7 +34,7 @@ def _differing() -> list[Intake]:
     differs = (frame & ~Q(papers_frame_number=F(f"{machine}frame_number"))) | (
         engine & ~Q(papers_engine_number=F(f"{machine}engine_number"))
     )
-    known = Intake.objects.select_related("restoration__machine").prefetch_related("cleared")
+    known = Intake.objects.select_related("restoration__machine", "restoration__customer").prefetch_related("cleared")
     return list(known.filter(differs).order_by("-came_on", "-pk"))
 
 

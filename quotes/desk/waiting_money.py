@@ -1,5 +1,6 @@
 """What waits for the desk about money: late payments, payments to ask for now, and holds that run."""
 
+from collections.abc import Sequence
 from datetime import date
 
 from django.db.models import Exists, OuterRef
@@ -23,10 +24,18 @@ def _asked() -> list[Restoration]:
     return list(Restoration.objects.select_related("customer", "machine").filter(Exists(reached)))
 
 
-def late(day: date) -> Group:
-    """Payments that should have come in before ``day``, the longest late first; five queries."""
+Standings = dict[int, money_in.Standing]
+
+
+def payments(day: date) -> tuple[Group, Group]:
+    """What is late and what to ask for now, in four queries."""
     rows = _asked()
     standings = money_in.standings(rows, day)
+    return _late(rows, standings, day), _to_ask(rows, standings, day)
+
+
+def _late(rows: Sequence[Restoration], standings: Standings, day: date) -> Group:
+    """Payments that should have come in before ``day``, the longest late first."""
     found = [(row, standings[row.pk]) for row in rows if standings[row.pk].late]
     found.sort(key=lambda pair: (pair[1].late_since or day, -pair[1].late, pair[0].pk))
     return Group(
@@ -49,10 +58,8 @@ def _since(standing: money_in.Standing, day: date) -> str:
     return ngettext("for %(days)s day", "for %(days)s days", days) % {"days": days}
 
 
-def to_ask(day: date) -> Group:
+def _to_ask(rows: Sequence[Restoration], standings: Standings, day: date) -> Group:
     """Payments whose event is reached and that are not late yet: now is the time to ask."""
-    rows = _asked()
-    standings = money_in.standings(rows, day)
     found = [
         (row, payment, standings[row.pk].currency)
         for row in rows

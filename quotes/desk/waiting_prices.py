@@ -29,7 +29,7 @@ def searching(day: date) -> Group:
     """Parts searched for longer than eight weeks on bikes that nobody declined, the longest first. One query."""
     wanted = today.restorations().filter(Q(outcome__isnull=True) | ~Q(outcome=Outcome.Kind.DECLINED))
     rows = _live().filter(buy_searching_since__lt=day - LONG, part__restoration__in=wanted.values("pk"))
-    rows = rows.select_related("part__restoration").order_by("buy_searching_since", "pk")
+    rows = rows.select_related("part__restoration__customer").order_by("buy_searching_since", "pk")
     about = _("Go on, or choose another source: a reproduction, a used part, or what the customer finds.")
     return Group("searching", _("Searched for longer than 8 weeks"), about, [_sought(row, day) for row in rows[:SHOWN]])
 
@@ -42,13 +42,13 @@ def _sought(row: Step, day: date) -> Waits:
 
 
 def run_out(day: date) -> Group:
-    """Open drafts that rest on prices which hold no more, most such prices first. Four queries."""
-    drafts = today.found("", "draft", day).values("pk")
+    """Open drafts that rest on prices which hold no more, most such prices first. Five queries."""
+    drafts = list(today.found("", "draft", day).order_by().values_list("pk", flat=True))
     steps = _live().filter(part__restoration__in=drafts)
     found: Counter[int] = Counter()
     for rows in (_purchases(steps, day), _services(steps, day), _consumables(steps, day)):
         found.update(restoration for restoration, _thing in set(rows))
-    bikes = Restoration.objects.in_bulk([pk for pk, _count in found.most_common(SHOWN)])
+    bikes = Restoration.objects.select_related("customer").in_bulk([pk for pk, _count in found.most_common(SHOWN)])
     about = _("Ask again before a quote goes out with them.")
     lines = [_expired(bikes[pk], count) for pk, count in found.most_common(SHOWN)]
     return Group("run-out", _("Prices that hold no more"), about, lines)

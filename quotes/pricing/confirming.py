@@ -65,6 +65,11 @@ class Unsure:
     def guessed(self) -> bool:
         return bool({Why.GUESSED, Why.NO_PRICE} & set(self.why))
 
+    @property
+    def told(self) -> bool:
+        """Told by phone, and holding as long as the quote would: good enough to issue."""
+        return self.why == (Why.PHONED,)
+
 
 @dataclass(frozen=True, slots=True)
 class Use:
@@ -75,7 +80,8 @@ class Use:
 
 
 def unsure(found: Priced, *, today: date) -> tuple[Unsure, ...]:
-    """The prices still to confirm of a draft, the largest effect first; what has no price yet before all. Nothing without a price.
+    """The prices still to confirm of a draft, the largest effect first; what has no price yet before all, and
+    what was told by phone after all else. Nothing without a price.
 
     ``today`` is the day on which it would be issued: from it on the quote is valid.
     """
@@ -94,8 +100,27 @@ def rests_on_guesses(rows: Iterable[Unsure]) -> Decimal:
     return sum((item.price for item in rows if item.guessed), ZERO)
 
 
-def _by_effect(item: Unsure) -> tuple[bool, Decimal, str, str]:
-    return Why.NO_PRICE not in item.why, -item.swing, item.name, item.key
+@dataclass(frozen=True, slots=True)
+class Counts:
+    """How many prices are what; each price once. ``open`` are still to confirm: guessed, or not holding long enough."""
+
+    guessed: int
+    outdated: int
+    told: int
+
+    @property
+    def open(self) -> int:
+        return self.guessed + self.outdated
+
+
+def counts(rows: Iterable[Unsure]) -> Counts:
+    listed = list(rows)
+    guessed, told = sum(item.guessed for item in listed), sum(item.told for item in listed)
+    return Counts(guessed=guessed, outdated=len(listed) - guessed - told, told=told)
+
+
+def _by_effect(item: Unsure) -> tuple[bool, bool, Decimal, str, str]:
+    return item.told, Why.NO_PRICE not in item.why, -item.swing, item.name, item.key
 
 
 def _valid_until(found: Priced, today: date) -> date:
@@ -160,13 +185,15 @@ def _rates(found: Priced, uses: Costs, today: date) -> Iterator[Found]:
     """What the draft uses of the rate book, as it was on the day it is priced on."""
     services = {key for kind, key in uses if kind is Kind.SERVICE}
     on = found.draft.priced_on
-    newest = {row.pk for row in service_prices(today, only=services).values()}
-    for service_price in service_prices(on, only=services).values():
+    in_force = service_prices(on, only=services)
+    newest = {row.pk for row in (in_force if on == today else service_prices(today, only=services)).values()}
+    for service_price in in_force.values():
         uid = str(service_price.service.uid)
         name = f"{service_price.service.vendor}: {service_price.service.name}"
         yield Kind.SERVICE, uid, name, service_price, uses[Kind.SERVICE, uid], service_price.pk not in newest
-    newest = {row.pk for row in consumable_prices(today).values()}
-    for price in consumable_prices(on).values():
+    of_things = consumable_prices(on)
+    newest = {row.pk for row in (of_things if on == today else consumable_prices(today)).values()}
+    for price in of_things.values():
         use = uses.get((Kind.CONSUMABLE, str(price.consumable.uid)))
         if use is not None:
             yield Kind.CONSUMABLE, str(price.consumable.uid), price.consumable.name, price, use, price.pk not in newest

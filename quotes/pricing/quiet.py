@@ -73,9 +73,9 @@ def limit(day: date) -> int:
     return rules.quiet_days if rules else int(PricePolicy._meta.get_field("quiet_days").get_default())
 
 
-def quiet(day: date) -> QuerySet[Restoration]:
-    """Accepted restorations, not handed over yet, whose customers heard nothing for `limit` days."""
-    tomorrow_then = day - timedelta(days=limit(day) - 1)
+def quiet(day: date, *, limit: int) -> QuerySet[Restoration]:
+    """Accepted restorations, not handed over yet, whose customers heard nothing for ``limit`` days."""
+    tomorrow_then = day - timedelta(days=limit - 1)
     since = timezone.make_aware(datetime.combine(tomorrow_then, time.min))
     yes = Outcome.objects.filter(quote__restoration=OuterRef("pk"), kind=Outcome.Kind.ACCEPTED)
     handed_over = Instalment.objects.filter(

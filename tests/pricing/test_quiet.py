@@ -21,7 +21,8 @@ LONG_AGO = 60
 
 
 def is_quiet(row: Restoration, days: int = 0) -> bool:
-    return row in quiet.quiet(timezone.localdate() + timedelta(days=days))
+    day = timezone.localdate() + timedelta(days=days)
+    return row in quiet.quiet(day, limit=quiet.limit(day))
 
 
 def mail(of: Restoration, days: int, **job: Any) -> None:
@@ -97,7 +98,7 @@ def test_only_accepted_bikes_that_are_still_here_are_asked_about() -> None:
     event = {"event": "handed_over", "position": 1, "name": "Balance", "due": "at hand-over", "amount_minor": 100}
     Instalment.objects.create(quote=gone.quotes.get(), reached_on=rows.day(-20), due_on=rows.day(-20), **event)
     Instalment.objects.create(quote=here.quotes.get(), **event)
-    assert list(quiet.quiet(rows.today())) == [here]
+    assert list(quiet.quiet(rows.today(), limit=quiet.limit(rows.today()))) == [here]
 
 
 def test_the_last_of_several_words_counts_and_says_how() -> None:
