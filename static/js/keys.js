@@ -5,6 +5,9 @@ const list = document.getElementById("parts");
 const note = document.getElementById("keys");
 const opener = document.getElementById("keys-open");
 const use = document.getElementById("keys-on");
+const filter = document.getElementById("filter");
+
+const main = document.getElementById("main");
 
 const lines = () => [...list.querySelectorAll(".part-line:not([hidden]) > .part > summary")];
 const typing = (place) => place.closest("input:not([type=checkbox], [type=radio]), select, textarea, [contenteditable]") !== null;
@@ -26,7 +29,7 @@ function toggleNote() {
 }
 
 const letters = {
-  "/": () => document.getElementById("filter").focus(),
+  "/": () => filter.focus(),
   n: () => document.querySelector("#another-form [name=name]").focus(),
   m: () => document.getElementById("many-open").click(),
   "?": toggleNote,
@@ -38,6 +41,19 @@ function fold(place) {
   if (!open || !list.contains(open)) return false;
   open.open = false;
   open.querySelector("summary").focus();
+  return true;
+}
+
+// What is open goes before what is narrowed; a box of another form keeps what Escape does there.
+function leave(place) {
+  if (!note.hidden) {
+    toggleNote();
+    return true;
+  }
+  if (fold(place)) return true;
+  if (!filter.value || (typing(place) && place !== filter)) return false;
+  filter.value = "";
+  filter.dispatchEvent(new Event("input", { bubbles: true }));
   return true;
 }
 
@@ -56,9 +72,9 @@ document.addEventListener("keydown", (event) => {
   if (!on() || event.defaultPrevented || event.ctrlKey || event.altKey || event.metaKey || event.isComposing) return;
   const line = place.matches(".part > summary") || place.matches(".tick input");
   let done = false;
-  if (key === "Escape") done = fold(place);
+  if (key === "Escape") done = leave(place);
   else if (line && (key === "ArrowDown" || key === "ArrowUp")) done = step(place, key === "ArrowDown" ? 1 : -1);
-  else if (place.id === "filter" && key === "ArrowDown") done = step(list, 1);
+  else if (key === "ArrowDown" && [filter, document.body, main].includes(place)) done = step(list, 1);
   else if (place.matches(".part > summary") && onLine(event, place)) done = true;
   else if (letters[key] && !typing(place)) {
     letters[key]();

@@ -1,5 +1,6 @@
 """The days of a restoration, and the ready day in the sum."""
 
+import re
 from datetime import date, timedelta
 from typing import Any
 
@@ -95,15 +96,35 @@ def test_the_manager_sees_the_days_too(bike: Restoration, manager: Client) -> No
 def test_the_page_says_when_it_is_ready_what_leaves_and_what_is_ordered(bike: Restoration, front_desk: Client) -> None:
     html = page(front_desk, bike)
     plan = kept(bike, today=day())
-    for one in (plan.ready_certain, plan.ready_likely, plan.ready_kept):
+    for one in (plan.ready_likely, plan.ready_kept):
         assert shown(one) in html
     assert "<dt>Kept 4 in 5</dt>" in html
     for row in plan.steps.exclude(leave_by=None):
-        assert f"<td>{shown(row.leave_by)}" in html
-        assert f"<td>{shown(row.back_by)}</td>" in html
-    assert "Brook Platers" in html
-    assert '<th scope="row">Seal</th>' in html
+        assert f'<th scope="row">{shown(row.leave_by)}</th>' in html
+    assert "Zinc plate leaves for Brook Platers" in html
+    assert "order Seal" in html
     assert 'class="picture"' in html
+
+
+def test_what_leaves_and_what_is_ordered_is_one_list_in_date_order_with_what_follows(
+    bike: Restoration, front_desk: Client
+) -> None:
+    leaving = front_desk.get(reverse("desk:days", args=[bike.uid])).context["leaving"]
+    kept(bike, today=day())
+    steps = Plan.objects.get(restoration=bike).steps.exclude(leave_by=None).select_related("step")
+    assert len(leaving) == 2
+    assert [row["by"] for row in leaving] == sorted(step.leave_by for step in steps)
+    for step in steps:
+        (row,) = (row for row in leaving if row["parts"] == [step.step.part.name])
+        assert row["by"] == step.leave_by
+        assert row["then"].endswith(shown(step.back_by))
+
+
+def test_no_day_stands_there_that_could_be_later_than_the_likely_one_and_mean_less(
+    bike: Restoration, front_desk: Client
+) -> None:
+    """The pass with expected times can end after the middle of all trials: it is no promise, and not shown as one."""
+    assert re.findall(r"<dt>([^<]+)</dt>", page(front_desk, bike)) == ["Likely", "Kept 4 in 5"]
 
 
 def test_looking_keeps_no_plan(bike: Restoration, front_desk: Client) -> None:

@@ -1,5 +1,6 @@
 """The days of a restoration: ready day, what must leave when, held days, and when work can begin."""
 
+from collections.abc import Mapping
 from datetime import date
 from typing import Any
 from uuid import UUID
@@ -11,6 +12,7 @@ from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_POST, require_safe
@@ -97,9 +99,35 @@ def _page(
         assert found.explained is not None
         worked = planning.worked_out(given, found.explained, restoration=row)
         context |= {"worked": worked, "picture": drawing.days(worked, given), "table": showing.days(worked, given)}
+        context["leaving"] = _leaving(context["table"])
     except BadInput as error:
         context["error"] = error.sentence(_(error.template))
     return render(request, "desk/days.html", context, status=status)
+
+
+def _leaving(table: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Lots and orders in one list, by the day on which each must be on its way, the first first."""
+    lots = [
+        {
+            "by": lot["leave_by"],
+            "what": _("%(work)s leaves for %(vendor)s") % {"work": lot["service"], "vendor": lot["vendor"]},
+            "parts": lot["parts"],
+            "then": _("back by %(day)s") % {"day": date_format(lot["back_by"], "DATE_FORMAT")},
+            "drives": lot["drives"],
+        }
+        for lot in table["lots"]
+    ]
+    orders = [
+        {
+            "by": order["order_by"],
+            "what": _("order %(what)s") % {"what": order["purchase"]},
+            "parts": [order["part"]],
+            "then": _("needed on %(day)s") % {"day": date_format(order["needed"], "DATE_FORMAT")},
+            "drives": False,
+        }
+        for order in table["orders"]
+    ]
+    return sorted([*lots, *orders], key=lambda row: (row["by"], row["what"]))
 
 
 def _held(row: Hold, refused: EndForm | None, today: date) -> tuple[Hold, EndForm | None]:
