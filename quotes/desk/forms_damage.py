@@ -65,6 +65,11 @@ class SettleForm(forms.Form):
         required=False,
         help_text=gettext_lazy("Needed when it was found."),
     )
+    again = forms.BooleanField(
+        label=gettext_lazy("Lay what is on the route already a second time"),
+        required=False,
+        help_text=gettext_lazy("Only if the work is really done twice: it is then charged twice, and sent out twice."),
+    )
 
     def __init__(self, data: Any = None) -> None:
         super().__init__(data, auto_id="settle-%s")

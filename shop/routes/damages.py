@@ -1,5 +1,6 @@
 """Possible damage meets the route: what nobody can see yet as the engine prices it, and what is laid when it is found."""
 
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 from decimal import Decimal
@@ -16,7 +17,7 @@ from shop.journal.services import record, subject_of
 from shop.methods.models import DamageStep, Frequency
 from shop.rates.models import Odds
 from shop.restorations.damage import note_settled
-from shop.restorations.models import PartDamage
+from shop.restorations.models import Part, PartDamage
 from shop.routes.laying import FIRST, GAP
 from shop.routes.models import Authorisation, Step
 from shop.routes.selectors import Scope
@@ -75,10 +76,14 @@ def settle(
     settled: PartDamage.Settled,
     note: str = "",
     carried: bool = False,
+    again: bool = False,
     who: str,
     now: datetime,
 ) -> list[Step]:
     """Say once whether a possible damage was there. Found, the library's steps go onto the route before the finish.
+
+    A step whose work is on the route already is not laid a second time, unless ``again`` says so: the part would go out
+    twice and the customer would pay twice.
 
     Whether those steps need the customer's word hangs on what was agreed, which only pricing knows:
 
@@ -96,13 +101,34 @@ def settle(
     if settled != PartDamage.Settled.FOUND or damage.damage is None:
         return []
     methods = list(damage.damage.steps.select_related("operation", "service").order_by("position"))
-    steps = _laid(damage, methods)
+    there = {} if again else on_route(damage.part, methods)
+    steps = _laid(damage, [method for method in methods if method.pk not in there])
     if carried:
-        _authorise(damage, [step.uid for step in steps], now=now)
+        _authorise(damage, [step.uid for step in (*there.values(), *steps)], now=now)
     for step in steps:
         after = {"part": damage.part.name, "step": str(step), "damage": damage.name}
         record(who=who, at=now, what="step added", subject=subject_of(step), after=after, reference=reference(damage))
     return steps
+
+
+def on_route(part: Part, methods: Sequence[DamageStep]) -> dict[int, Step]:
+    """Which of the steps a damage adds are on the route already, by its key: the same work, each step for one of them.
+
+    Only what is done before the finish counts, where these are laid: the same work for the finish, or when the part is
+    put together, is another occasion.
+    """
+    if not methods:
+        return {}
+    live = part.steps.filter(origin=Step.Origin.BEFORE, removed_at__isnull=True).select_related("operation", "service")
+    free: dict[tuple[int | None, int | None], list[Step]] = defaultdict(list)
+    for step in live.order_by("-position"):
+        free[step.operation_id, step.service_id].append(step)
+    found: dict[int, Step] = {}
+    for method in methods:
+        same = free[method.operation_id, method.service_id]
+        if same:
+            found[method.pk] = same.pop()
+    return found
 
 
 def authorise_found(*, damage: PartDamage, now: datetime) -> int:

@@ -14,6 +14,7 @@ from shop.methods.models import DamageStep, PartKind, PossibleDamage
 from shop.restorations.damage import add_by_hand, add_usual, change_damage
 from shop.restorations.models import Part, PartDamage
 from shop.routes.models import Authorisation, Step
+from shop.routes.services import add_step
 from tests import workshop as made
 from tests.workshop import TODAY, WHO, Workshop
 
@@ -293,3 +294,22 @@ def test_a_damage_by_hand_has_no_steps_and_the_page_says_so(front_desk: Client, 
     amounts = {"low_minor": 1, "likely_minor": 2, "high_minor": 3}
     row = add_by_hand(part=part, name="Bent", frequency="rare", **amounts, **WHO)
     assert "No steps are known for it." in text_of(front_desk.get(f"/damages/{row.uid}/"))
+
+
+def test_what_is_on_the_route_already_is_said_before_it_is_found_and_not_laid_twice(
+    shop: Workshop, front_desk: Client, row: PartDamage
+) -> None:
+    assert "already on the route" not in text_of(front_desk.get(f"/damages/{row.uid}/"))
+    add_step(part=row.part, origin=Step.Origin.BEFORE, operation=shop.fit, **WHO)
+    told = text_of(front_desk.get(f"/damages/{row.uid}/"))
+    assert "Fit, 3 piece already on the route" in told
+    assert "1 of these steps is on the route already." in told
+    answer = front_desk.post(f"/damages/{row.uid}/settle/", {"settled": "found", "note": "left lug"}, follow=True)
+    assert "Its steps were on the route already; nothing is laid twice." in text_of(answer)
+    assert row.part.steps.filter(operation=shop.fit).count() == 1
+
+
+def test_a_tick_lays_it_all_the_same(shop: Workshop, front_desk: Client, row: PartDamage) -> None:
+    add_step(part=row.part, origin=Step.Origin.BEFORE, operation=shop.fit, **WHO)
+    front_desk.post(f"/damages/{row.uid}/settle/", {"settled": "found", "note": "left lug", "again": "on"})
+    assert row.part.steps.filter(operation=shop.fit).count() == 2

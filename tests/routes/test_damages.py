@@ -12,10 +12,10 @@ from shop.methods.models import DamageStep, PartKind, PossibleDamage
 from shop.rates.models import Odds
 from shop.restorations.damage import add_by_hand, add_usual, remove_damage
 from shop.restorations.models import Part, PartDamage
-from shop.routes.damages import damages, reference, settle
+from shop.routes.damages import damages, on_route, reference, settle
 from shop.routes.models import Authorisation, Step
 from shop.routes.selectors import scope
-from shop.routes.services import add_step
+from shop.routes.services import add_step, remove_step
 from tests.workshop import SINCE, WHO, Workshop, frame, restoration, workshop
 
 pytestmark = pytest.mark.django_db
@@ -151,3 +151,63 @@ def test_a_step_that_cannot_be_laid_leaves_the_damage_unsettled(part: Part, crac
         settle(damage=crack, settled=FOUND, note="seen", **WHO)
     crack.refresh_from_db()
     assert (crack.settled, Step.objects.filter(operation__name="Fit").count()) == ("", 0)
+
+
+# --- what is on the route already ---
+
+
+def on_hand(part: Part, shop: Workshop, origin: Step.Origin = Step.Origin.BEFORE) -> Step:
+    return add_step(part=part, origin=origin, operation=shop.fit, **WHO)
+
+
+def test_work_that_is_on_the_route_already_is_not_laid_a_second_time(
+    shop: Workshop, part: Part, crack: PartDamage
+) -> None:
+    there = on_hand(part, shop)
+    methods = list(DamageStep.objects.order_by("position"))
+    assert on_route(part, methods) == {methods[0].pk: there}
+    steps = settle(damage=crack, settled=FOUND, note="seen", **WHO)
+    assert [str(step) for step in steps] == ["Zinc plate"]
+    assert [name for _origin, name in route(part)].count("Fit") == 1
+
+
+def test_twice_is_laid_twice_when_somebody_says_so(shop: Workshop, part: Part, crack: PartDamage) -> None:
+    on_hand(part, shop)
+    steps = settle(damage=crack, settled=FOUND, note="seen", again=True, **WHO)
+    assert [str(step) for step in steps] == ["Fit", "Zinc plate"]
+
+
+def test_one_step_on_the_route_stands_for_one_of_two_that_are_alike(
+    shop: Workshop, part: Part, crack: PartDamage
+) -> None:
+    DamageStep.objects.create(damage=crack.damage, position=3, operation=shop.fit, quantity=D(1))
+    on_hand(part, shop)
+    steps = settle(damage=crack, settled=FOUND, note="seen", **WHO)
+    assert [(str(step), step.quantity) for step in steps] == [("Zinc plate", None), ("Fit", D(1))]
+
+
+def test_what_is_off_the_route_or_on_another_part_does_not_count(shop: Workshop, part: Part, crack: PartDamage) -> None:
+    remove_step(step=on_hand(part, shop), **WHO)
+    on_hand(frame(part.restoration, shop), shop)
+    assert len(settle(damage=crack, settled=FOUND, note="seen", **WHO)) == 2
+
+
+def test_the_same_work_for_the_finish_or_when_it_is_put_together_is_another_occasion(
+    shop: Workshop, part: Part, crack: PartDamage
+) -> None:
+    blast = next(step for step in part.steps.all() if str(step) == "Blast")
+    assert blast.origin == Step.Origin.FINISH
+    DamageStep.objects.create(
+        damage=crack.damage, position=3, operation=blast.operation, service=blast.service, quantity=D(1)
+    )
+    on_hand(part, shop, Step.Origin.AFTER)
+    steps = settle(damage=crack, settled=FOUND, note="seen", **WHO)
+    assert [str(step) for step in steps] == ["Fit", "Zinc plate", "Blast"]
+
+
+def test_what_was_on_the_route_is_paid_for_too_where_the_damage_is_ours(
+    shop: Workshop, part: Part, crack: PartDamage
+) -> None:
+    there = on_hand(part, shop)
+    (laid,) = settle(damage=crack, settled=FOUND, note="seen", carried=True, **WHO)
+    assert set(Authorisation.objects.values_list("step_uid", flat=True)) == {there.uid, laid.uid}

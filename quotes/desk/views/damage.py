@@ -25,6 +25,7 @@ from quotes.pricing.selectors import priced
 from shop.people.roles import role_required
 from shop.restorations import damage as services
 from shop.restorations.models import Part, PartDamage
+from shop.routes.damages import on_route
 from shop.routes.models import Step
 
 
@@ -99,6 +100,7 @@ def _show(
 ) -> HttpResponse:
     found = priced(draft_for(request, row.part.restoration))
     methods = list(row.damage.steps.select_related("operation", "service__vendor")) if row.damage else []
+    there = {} if row.settled else on_route(row.part, methods)
     context = {
         "damage": row,
         "owner": row.uid,
@@ -107,7 +109,8 @@ def _show(
         "form": form,
         "boxes": boxed(form),
         "settle_form": settling or SettleForm(),
-        "methods": methods,
+        "methods": [(method, there.get(method.pk)) for method in methods],
+        "on_route": there,
         "library_cost": damages.library_cost(found, row.part, methods),
         "carried_in": carried_in(row),
     }
@@ -147,7 +150,12 @@ def say(request: HttpRequest, uid: UUID) -> HttpResponse:
         settled = PartDamage.Settled(form.cleaned_data["settled"])
         try:
             steps = settle(
-                damage=row, settled=settled, note=form.cleaned_data["note"], who=who(request), now=timezone.now()
+                damage=row,
+                settled=settled,
+                note=form.cleaned_data["note"],
+                again=form.cleaned_data["again"],
+                who=who(request),
+                now=timezone.now(),
             )
             messages.success(request, _said(damage_of(uid), steps))
             return redirect("desk:damages", uid=row.part.uid)
@@ -164,6 +172,8 @@ def _said(row: PartDamage, steps: list[Step]) -> str:
     name = {"damage": row.name}
     if row.settled == PartDamage.Settled.NOT_FOUND:
         return _("“%(damage)s” was not found. It is no longer counted with.") % name
+    if not steps and row.damage and row.damage.steps.exists():
+        return _("“%(damage)s” was found. Its steps were on the route already; nothing is laid twice.") % name
     if not steps:
         return _("“%(damage)s” was found. Add the steps it needs to the route.") % name
     if carried_in(row):
