@@ -141,6 +141,7 @@ ROOT_URLCONF = "shop.urls"
 # Where a restoration is shown is the desk's to say; rooms below link to it through the row itself.
 ABSOLUTE_URL_OVERRIDES = {"restorations.restoration": lambda row: f"/restorations/{row.uid}/"}
 WSGI_APPLICATION = "shop.wsgi.application"
+FORM_RENDERER = "shop.widgets.Renderer"
 
 TEMPLATES = [
     {
