@@ -11,6 +11,8 @@ SAID = [choice for choice in Outcome.Kind.choices if choice[0] != Outcome.Kind.W
 #: How the desk hears of it. What is said on the customer's page arrives by itself.
 HEARD = [choice for choice in Outcome.How.choices if choice[0] != Outcome.How.ONLINE]
 
+NO_OFFER = _("A ballpark is no offer, so nobody can accept it. Issue strip and inspect, or the main offer.")
+
 
 class OutcomeForm(forms.Form):
     """What the customer said of a quote. The fields are called as in `Outcome`, so that its errors stand at them."""
@@ -33,6 +35,7 @@ class OutcomeForm(forms.Form):
             kind = self.fields["kind"]
             assert isinstance(kind, forms.ChoiceField)
             kind.choices = [choice for choice in SAID if choice[0] != Outcome.Kind.ACCEPTED]
+            kind.error_messages["invalid_choice"] = NO_OFFER
 
 
 class WithdrawForm(forms.Form):

@@ -91,7 +91,7 @@ def test_plain_fields_and_finish_together_are_one_change_of_scope_told_together(
     edit_part(part=part, changes={"pieces": 2, "agreed_finish": shop.green, "name": "Frame"}, **WHO)
     assert state(bike) == (version + 1, entries + 2)
     told, laid = Entry.objects.order_by("pk")[entries:]
-    black, green = (f'{{"name":"{finish}","pk":{finish.pk}}}' for finish in (shop.black, shop.green))
+    black, green = (f'{{"name":"{finish}","uid":"{finish.uid}"}}' for finish in (shop.black, shop.green))
     assert (told.before, told.after) == (
         f'{{"agreed finish":{black},"pieces":1}}',
         f'{{"agreed finish":{green},"pieces":2}}',
