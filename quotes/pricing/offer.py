@@ -90,12 +90,22 @@ class OfferDamage:
 
 
 @dataclass(frozen=True, slots=True)
+class OfferFound:
+    """A damage that was found, in the words of whoever saw it: why a variation is offered."""
+
+    part: str
+    name: str
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Offer:
     """Everything on the customer's PDF.
 
     ``price`` is that of the lines less the ``credits``. ``low`` and ``high`` are a ballpark's range [money with tax].
     ``credit_days`` is how long an accepted fee is credited, ``credited_until`` the last day on which a credit in this
-    offer holds, ``varies`` the quote it varies.
+    offer holds, ``varies`` the quote it varies, ``found`` the damages it is for, ``agreed_total`` what is agreed in all
+    once it is accepted [money with tax].
     """
 
     number: str
@@ -135,6 +145,8 @@ class Offer:
     excluded: tuple[OfferDamage, ...] = ()
     low: Decimal | None = None
     high: Decimal | None = None
+    found: tuple[OfferFound, ...] = ()
+    agreed_total: Decimal | None = None
 
     @property
     def credited(self) -> Decimal:
@@ -164,7 +176,10 @@ class Offer:
 
 @dataclass(frozen=True, slots=True)
 class Terms:
-    """What the stage adds to an offer; see `Offer` for the words. ``steps`` are the uids offered, None for all."""
+    """What the stage adds to an offer; see `Offer` for the words. ``steps`` are the uids offered, None for all.
+
+    ``agreed_before`` is what is agreed without it [money with tax].
+    """
 
     stage: Stage = Stage.MAIN
     steps: frozenset[str] | None = None
@@ -174,6 +189,8 @@ class Terms:
     low: Decimal | None = None
     high: Decimal | None = None
     ready: "Ready | None" = None
+    found: tuple[OfferFound, ...] = ()
+    agreed_before: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -231,7 +248,7 @@ def build(
         assumptions=tuple(line.strip() for line in assumptions.splitlines() if line.strip()),
         cautions=cautions(scope, terms.steps),
         record=record,
-        shop_contact=" · ".join(word for word in (shop.phone, shop.email) if word) if shop else "",
+        shop_contact=" · ".join(word for word in (shop.phone, shop.email, shop.tax_number) if word) if shop else "",
         stage=terms.stage.value,
         varies=terms.varies,
         credits=tuple(OfferCredit(line.part, -line.price) for line in result.lines if line.basis == CREDIT),
@@ -244,6 +261,8 @@ def build(
         excluded=tuple(OfferDamage(item.part, item.name) for item in result.excluded),
         low=terms.low,
         high=terms.high,
+        found=terms.found,
+        agreed_total=None if terms.agreed_before is None else terms.agreed_before + result.total,
     )
 
 

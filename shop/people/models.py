@@ -37,6 +37,7 @@ class Shop(models.Model):
     address = models.TextField(_("address"), blank=True)
     email = models.EmailField(_("e-mail"), blank=True)
     phone = models.CharField(_("phone"), max_length=40, blank=True)
+    tax_number = models.CharField(_("tax or company number"), max_length=40, blank=True)
     country = models.CharField(_("country"), max_length=2, blank=True, help_text=_("Two letters, for its holidays."))
     subdivision = models.CharField(_("region with holidays of its own"), max_length=6, blank=True)
     hands = models.PositiveSmallIntegerField(

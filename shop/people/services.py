@@ -78,10 +78,13 @@ def ensure_roles(*, using: str) -> None:
 
 
 @transaction.atomic
-def describe_shop(*, name: str, address: str = "", email: str = "", phone: str = "", who: str, now: datetime) -> Shop:
+def describe_shop(
+    *, name: str, address: str = "", email: str = "", phone: str = "", tax_number: str = "", who: str, now: datetime
+) -> Shop:
     """Say how customers know this workshop. There is one; saying it again changes it."""
     shop = Shop.objects.select_for_update().first() or Shop()
-    fields = {"name": name.strip(), "address": address.strip(), "email": email.strip(), "phone": phone.strip()}
+    given = {"name": name, "address": address, "email": email, "phone": phone, "tax_number": tax_number}
+    fields = {field: value.strip() for field, value in given.items()}
     before = {field: getattr(shop, field) for field in fields}
     for field, value in fields.items():
         setattr(shop, field, value)

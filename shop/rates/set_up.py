@@ -1,4 +1,4 @@
-"""The five questions of a shop that begins empty: country, currency, tax, hours, people."""
+"""The five questions of a shop that begins empty: country, currency, tax, hours, people; beside them its name, and how it sells labour."""
 
 from collections.abc import Sequence
 from datetime import date, datetime
@@ -30,18 +30,22 @@ def set_up(
     tax: Decimal,
     hours: Sequence[Span],
     hands: int,
+    price_by: str = PricePolicy.PriceBy.MARGIN,
     today: date,
     who: str,
     now: datetime,
 ) -> Shop:
     """Answer them all at once, and take in the first set of methods with guessed rates: all of it, or nothing.
 
-    ``tax`` [%] is the rate on the shop's own work. Raises ``ValidationError`` at the wrong field, and when it is done already.
+    ``tax`` [%] is the rate on the shop's own work, ``price_by`` how labour is sold. Raises ``ValidationError`` at the
+    wrong field, and when it is done already.
     """
     if anything_there() or is_set_up():
         raise ValidationError(_("This workshop is set up already. Change what it costs in the rate book."))
     if tax < 0 or tax >= 100:
         raise ValidationError({"tax": _("Give the tax in per cent, from 0 to less than 100.")})
+    if price_by not in PricePolicy.PriceBy.values:
+        raise ValidationError({"price_by": _("Choose one of the two.")})
     try:
         with transaction.atomic():
             return _set_up(
@@ -51,6 +55,7 @@ def set_up(
                 tax=tax,
                 hours=hours,
                 hands=hands,
+                price_by=price_by,
                 today=today,
                 who=who,
                 now=now,
@@ -68,6 +73,7 @@ def _set_up(
     tax: Decimal,
     hours: Sequence[Span],
     hands: int,
+    price_by: str,
     today: date,
     who: str,
     now: datetime,
@@ -78,7 +84,7 @@ def _set_up(
     set_working_times(
         country=country, subdivision="", hands=hands, productive=productive, hours=hours, who=who, now=now
     )
-    load_starter(guessed=True, tax=tax, today=today, who=who, now=now)
+    load_starter(guessed=True, tax=tax, price_by=price_by, today=today, who=who, now=now)
     shop = Shop.objects.get()
     shop.set_up_at = now
     shop.save(update_fields=["set_up_at"])
@@ -90,4 +96,4 @@ def _set_up(
 def _addresses() -> dict[str, str]:
     """What stands at the head of quotes already, kept as it is."""
     shop = Shop.objects.first()
-    return {field: getattr(shop, field) for field in ("address", "email", "phone")} if shop else {}
+    return {field: getattr(shop, field) for field in ("address", "email", "phone", "tax_number")} if shop else {}

@@ -29,3 +29,10 @@ def test_a_wrong_entry_is_told_at_its_field_and_nothing_is_lost(client, wrong, s
 def test_it_is_the_managers_page(client):
     client.force_login(person(ROLE_DESK))
     assert client.get(reverse("desk:workshop")).status_code == 403
+
+
+def test_a_tax_or_company_number_is_kept(client):
+    client.force_login(person(ROLE_MANAGER))
+    client.post(reverse("desk:workshop"), {"name": "Hollow Lane Works", "tax_number": " XX 123 456 "})
+    shop = Shop.objects.get()
+    assert shop.tax_number == "XX 123 456"

@@ -26,7 +26,7 @@ class ShopForm(ShopModelForm):
 
     class Meta:
         model = Shop
-        fields = ("name", "address", "email", "phone")
+        fields = ("name", "address", "email", "phone", "tax_number")
 
 
 @require_http_methods(["GET", "POST"])

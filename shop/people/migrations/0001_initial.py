@@ -78,6 +78,7 @@ class Migration(migrations.Migration):
                 ('address', models.TextField(blank=True, verbose_name='address')),
                 ('email', models.EmailField(blank=True, max_length=254, verbose_name='e-mail')),
                 ('phone', models.CharField(blank=True, max_length=40, verbose_name='phone')),
+                ('tax_number', models.CharField(blank=True, max_length=40, verbose_name='tax or company number')),
                 ('country', models.CharField(blank=True, help_text='Two letters, for its holidays.', max_length=2, verbose_name='country')),
                 ('subdivision', models.CharField(blank=True, max_length=6, verbose_name='region with holidays of its own')),
                 ('hands', models.PositiveSmallIntegerField(default=2, validators=[django.core.validators.MinValueValidator(1)], verbose_name='people who work on bikes')),
