@@ -161,8 +161,11 @@ class BeginForm(forms.Form):
         self.upload = kept_file(self.data.get("upload"), upload_kind=Upload.Kind.PARTS, subject_uid=None)
         self.fields["begun_on"].initial = today
         self.fields["title"].help_text = _("If empty, maker, model and year.")
-        has_templates = Template.objects.exists()
+        templates = Template.objects.order_by("pk")[:2]
+        has_templates = len(templates) > 0
         self.fields["parts_from"].initial = TEMPLATE if has_templates else EMPTY
+        if len(templates) == 1:  # nothing to choose from
+            self.fields["template"].initial = templates[0].pk
         if not has_templates:
             self.fields["parts_from"].choices = [choice for choice in SOURCES if choice[0] != TEMPLATE]  # type: ignore[attr-defined]
             del self.fields["template"]

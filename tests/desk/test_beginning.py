@@ -324,6 +324,21 @@ def test_the_parts_of_a_template_are_laid_out_with_their_routes(front_desk, temp
     assert parts[0].steps.count() == 2
 
 
+def test_the_only_template_is_chosen_already_and_of_several_none_is(front_desk, template):
+    chosen = f'<option value="{template.pk}" selected>'
+    assert chosen in front_desk.get(BEGIN).content.decode()
+    Template.objects.create(name="Heavy twin")
+    assert chosen not in front_desk.get(BEGIN).content.decode()
+
+
+def test_the_browser_goes_to_the_first_box_that_is_wrong(front_desk, template):
+    page = send(front_desk, parts_from="template", template="").content.decode()
+    assert re.findall(r'name="(\w+)"[^>]* autofocus', page) == ["template"]
+    page = send(front_desk, maker="", parts_from="template", template="").content.decode()
+    assert re.findall(r'name="(\w+)"[^>]* autofocus', page) == ["maker"]
+    assert "autofocus" not in front_desk.get(BEGIN).content.decode()
+
+
 def test_without_templates_none_is_offered(front_desk, shop):
     page = page_of(front_desk.get(BEGIN))
     assert 'name="template"' not in page

@@ -6,10 +6,13 @@ import pytest
 from django.test import Client
 
 from quotes.desk import undoing
+from quotes.pricing.models import Draft
+from quotes.pricing.selectors import priced
 from shop.journal.models import Entry
 from shop.restorations.models import Part, Restoration
 from shop.restorations.services import change_part
 from shop.routes.models import Step
+from shop.text import money
 from tests.workshop import WHO, Workshop, draft, frame, restoration, workshop
 
 from .test_undoing import state
@@ -64,6 +67,58 @@ def test_what_was_done_to_all_is_undone_from_the_message_in_one_go(
     assert state(bike) == before
     undoing.undo(restoration=bike, entry=Entry.objects.get(reference__regex=r"^undo [^ ]+$"), **WHO)
     assert state(bike) == made
+
+
+def test_what_was_done_names_the_parts_and_what_it_did_to_the_price(
+    front_desk: Client, shop: Workshop, bike: Restoration
+) -> None:
+    def total() -> str:
+        return money(priced(Draft.objects.get(restoration=bike)).explained.result.total, "EUR")
+
+    before = total()
+    answer = front_desk.post(address(bike), sent(bike, do="set", agreed_finish=str(shop.zinc.pk)), follow=True)
+    assert before != total()
+    shown = answer.content.decode()
+    assert "12 parts are set: Bracket 0, Bracket 1, Bracket 2, Bracket 3, Bracket 4 and 7 more." in shown
+    assert f"The price goes from {before} to {total()}." in shown
+    two = sent(bike, do="set", area_name="Front") | {"part": [bike.parts.get(name=f"Bracket {n}").uid for n in (7, 3)]}
+    shown = front_desk.post(address(bike), two, follow=True).content.decode()
+    assert "2 parts are set: Bracket 3, Bracket 7. The price stays as it was." in shown
+
+
+def test_one_comes_back_to_the_line_where_one_was(front_desk: Client, bike: Restoration) -> None:
+    rows = {number: bike.parts.get(name=f"Bracket {number}").uid for number in (3, 4, 7)}
+    chosen = {"part": [rows[7], rows[4]]}
+    answer = front_desk.post(address(bike), sent(bike, do="set", condition="sound") | chosen)
+    assert answer["Location"] == f"/restorations/{bike.uid}/#row-{rows[4]}"
+    answer = front_desk.post(address(bike), sent(bike, do="out") | chosen)
+    assert answer["Location"] == f"/restorations/{bike.uid}/#row-{rows[3]}"
+    answer = front_desk.post(address(bike), sent(bike, do="out"))
+    assert answer["Location"] == f"/restorations/{bike.uid}/#parts"
+
+
+def test_a_finish_for_parts_that_had_none_is_asked_first_and_names_them(
+    front_desk: Client, shop: Workshop, bike: Restoration
+) -> None:
+    for name in ("Engine plate", "Clip"):
+        frame(bike, shop, name=name, finish=None)
+    before = state(bike)
+    given = sent(bike, do="set", agreed_finish=str(shop.green.pk))
+    answer = front_desk.post(address(bike), given)
+    page = answer.content.decode()
+    assert "These have no finish yet: Engine plate, Clip." in page
+    assert 'name="sure"' in page
+    assert f'<option value="{shop.green.pk}" selected' in page
+    assert state(bike) == before
+    assert not Entry.objects.filter(reference__startswith="many ").exists()
+    front_desk.post(address(bike), given | {"sure": "yes"})
+    assert set(Part.objects.values_list("agreed_finish", flat=True)) == {shop.green.pk}
+
+
+def test_taking_the_finish_away_asks_nothing(front_desk: Client, shop: Workshop, bike: Restoration) -> None:
+    frame(bike, shop, name="Clip", finish=None)
+    front_desk.post(address(bike), sent(bike, do="set", agreed_finish="none"))
+    assert set(Part.objects.values_list("agreed_finish", flat=True)) == {None}
 
 
 def test_an_area_is_enough(front_desk: Client, bike: Restoration) -> None:

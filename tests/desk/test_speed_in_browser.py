@@ -96,7 +96,7 @@ def test_twelve_parts_are_set_by_keyboard_alone(desk: Page, shop: Served) -> Non
     while focused(desk) != "do":
         keys.press("Tab")
     keys.press("Enter")
-    expect(desk.locator(".messages")).to_contain_text("12 parts are set.")
+    expect(desk.locator(".messages")).to_contain_text("12 parts are set: ")
     assert desk.evaluate("document.querySelectorAll('.part-line').length") > 12
     desk.locator(".messages button").focus()
     keys.press("Enter")
@@ -128,6 +128,50 @@ def test_the_list_moves_opens_folds_and_narrows_by_keys(desk: Page, shop: Served
     assert on_line(desk)
     keys.press("n")
     assert focused(desk) == "id_name"
+
+
+def test_the_first_arrow_down_reaches_the_list_and_escape_closes_and_shows_all_again(desk: Page, shop: Served) -> None:
+    begin(desk, shop, "From the page")
+    keys = desk.keyboard
+    desk.locator("h1").click()
+    keys.press("ArrowDown")
+    expect(desk.locator(".part > summary").first).to_be_focused()
+    keys.press("?")
+    expect(desk.locator("#keys")).to_be_visible()
+    keys.press("Escape")
+    expect(desk.locator("#keys")).to_be_hidden()
+    all_lines = desk.locator(".part-line").count()
+    desk.fill("#filter", "wheel")
+    assert desk.locator(".part-line:visible").count() < all_lines
+    keys.press("ArrowDown")
+    keys.press("Escape")
+    expect(desk.locator("#filter")).to_have_value("")
+    assert desk.locator(".part-line:visible").count() == all_lines
+
+
+def test_a_click_beside_everything_draws_no_frame_and_the_skip_link_does(desk: Page, shop: Served) -> None:
+    begin(desk, shop, "Frames")
+    frame = "getComputedStyle(document.getElementById('main')).outlineStyle"
+    desk.locator("main").click(position={"x": 4, "y": 4})
+    desk.keyboard.press("Shift")
+    assert focused(desk) == "main"
+    assert desk.evaluate(frame) == "none"
+    desk.locator(".skip").focus()
+    desk.keyboard.press("Enter")
+    assert focused(desk) == "main"
+    assert desk.evaluate(frame) == "solid"
+
+
+def test_what_was_done_is_read_where_one_was(desk: Page, shop: Served) -> None:
+    begin(desk, shop, "Back in the list")
+    last = desk.locator(".part-line").last
+    last.locator(".tick input").check()
+    desk.locator("#many-open").click()
+    desk.select_option("#many-condition", "seized")
+    desk.get_by_role("button", name="Set it for all chosen parts").click()
+    expect(desk.locator(".messages")).to_be_in_viewport()
+    expect(last.locator("summary")).to_be_in_viewport()
+    assert desk.evaluate("scrollY") > 0
 
 
 def test_keys_can_be_switched_off_and_stay_off(desk: Page, shop: Served) -> None:
@@ -250,7 +294,7 @@ def test_two_people_on_one_draft_do_not_set_over_each_other(desk: Page, browser:
     expect(desk.locator("#many-condition")).to_have_value("seized")
     assert faults(desk) == ""
     desk.get_by_role("button", name="Set it for all chosen parts").click()
-    expect(desk.locator(".messages")).to_contain_text("2 parts are set.")
+    expect(desk.locator(".messages")).to_contain_text("2 parts are set: ")
 
 
 def test_my_own_saving_is_no_colleague(desk: Page, shop: Served) -> None:
@@ -264,7 +308,7 @@ def test_my_own_saving_is_no_colleague(desk: Page, shop: Served) -> None:
     desk.locator("#many-open").click()
     desk.select_option("#many-condition", "seized")
     desk.get_by_role("button", name="Set it for all chosen parts").click()
-    expect(desk.locator(".messages")).to_contain_text("1 part is set.")
+    expect(desk.locator(".messages")).to_contain_text("1 part is set: ")
 
 
 def test_without_scripting_many_are_set_and_undone(plain: Page, shop: Served) -> None:
@@ -283,8 +327,43 @@ def test_without_scripting_many_are_set_and_undone(plain: Page, shop: Served) ->
     expect(plain.locator(".happened > li").first).to_contain_text("from seized to worn")
 
 
+def test_without_scripting_every_area_ticked_means_its_parts(plain: Page, shop: Served) -> None:
+    address = begin(plain, shop, "Plain areas")
+    areas = plain.locator(".area")
+    for number in range(areas.count()):
+        area = areas.nth(number)
+        count = area.locator(".part-line").count()
+        area.locator(".area-tick input").check()
+        plain.locator("#many-open").click()
+        assert plain.locator("[name=part]:checked").count() == count
+        plain.goto(address)
+
+
+def test_only_what_the_chosen_source_asks_for_is_shown_and_all_of_it_without_scripting(
+    desk: Page, plain: Page, shop: Served
+) -> None:
+    boxes = {"template": "[name=template]", "earlier": "#earlier-words", "file": "[name=file]", "empty": ""}
+    for page, choosing in ((desk, True), (plain, False)):
+        page.goto(f"{shop.address}/restorations/begin/")
+        for source in boxes:
+            page.check(f"[name=parts_from][value={source}]")
+            seen = {name for name, box in boxes.items() if box and page.locator(box).is_visible()}
+            assert seen == ({source} - {"empty"} if choosing else {"template", "earlier", "file"})
+
+
+def test_a_template_that_was_not_chosen_is_asked_for_where_the_keyboard_is(desk: Page, shop: Served) -> None:
+    desk.goto(f"{shop.address}/restorations/begin/")
+    for name in ("name", "maker", "model"):
+        desk.fill(f"[name={name}]", "Wren")
+    desk.get_by_role("button", name="Begin the restoration").click()
+    expect(desk.locator("[name=template]")).to_be_focused()
+    expect(desk.locator("[name=template]")).to_be_in_viewport()
+    assert faults(desk) == ""
+
+
 def test_an_earlier_bike_is_found_by_typing(desk: Page, shop: Served) -> None:
     desk.goto(f"{shop.address}/restorations/begin/")
+    desk.check("[name=parts_from][value=earlier]")
     desk.fill("#earlier-words", "bramble")
     found = desk.locator("#earlier-found input").first
     expect(desk.locator("#earlier-found")).to_contain_text("75 parts")

@@ -117,6 +117,7 @@ def _taken(request: HttpRequest, error: uploads.TakenError) -> HttpResponse:
 def _begin_page(request: HttpRequest, form: BeginForm, upload: Upload | None = None) -> HttpResponse:
     status = 422 if form.errors else 200
     form.say_optional_only_where_it_is()
+    _begin_at_what_is_wrong(form)
     context: dict[str, Any] = {
         "form": form,
         "customer_fields": [form[name] for name in ("customer", *CUSTOMER_FIELDS)],
@@ -132,6 +133,16 @@ def _begin_page(request: HttpRequest, form: BeginForm, upload: Upload | None = N
     if upload and form.parts.rows:
         context["preview"] = preview(upload.name, form.parts.rows)
     return render(request, "desk/begin.html", context, status=status)
+
+
+def _begin_at_what_is_wrong(form: BeginForm) -> None:
+    """The browser goes to the first box that is wrong; what is said of the whole form stands at its head already."""
+    if form.non_field_errors() or form.parts.wrong:
+        return
+    for name in form.fields:
+        if name in form.errors and not form[name].is_hidden:
+            form.fields[name].widget.attrs["autofocus"] = True
+            return
 
 
 def _begun(restoration: Restoration) -> str:
