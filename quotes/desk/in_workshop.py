@@ -12,7 +12,9 @@ from django.utils.translation import ngettext
 from quotes.desk.money_jobs import held_by
 from quotes.desk.today import BAD, MIND, SHOWN, Tag
 from quotes.pricing.models import IssuedQuote, Outcome, Stage
+from shop.rates.selectors import odds
 from shop.restorations.models import Restoration
+from shop.routes.gate import Cause, before_leaving
 from shop.routes.models import Authorisation, Hold, Plan, PlannedStep
 
 NEXT = 2
@@ -21,11 +23,12 @@ SOON = timedelta(days=7)
 
 @dataclass(frozen=True, slots=True)
 class Due:
-    """Something that must leave for a vendor, or be ordered, by a day."""
+    """Something that must leave for a vendor, or be ordered, by a day; ``waits`` says what holds it back till then."""
 
     text: str
     by: date
     soon: bool
+    waits: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,13 +117,27 @@ def _bike(row: Restoration, plan: Plan | None, due: list[Due], held: Hold | None
 def _due(rows: Sequence[Restoration], day: date) -> dict[int, list[Due]]:
     """Restoration id to what must leave or be ordered from ``day`` on, lot by lot, the nearest first."""
     coming = _to_come(day).filter(plan__in=[row.pk for row in rows])
-    lots: dict[int, dict[tuple[date, str], None]] = defaultdict(dict)
-    for planned in coming.select_related("step__service__vendor").order_by("leave_by", "pk"):
+    planned_steps = list(coming.select_related("step__service__vendor").order_by("leave_by", "pk"))
+    waits = before_leaving([row.pk for row in rows], odds(day)) if planned_steps else {}
+    lots: dict[int, dict[tuple[date, str], str]] = defaultdict(dict)
+    for planned in planned_steps:
         assert planned.leave_by is not None
-        lots[planned.plan_id][planned.leave_by, _what(planned)] = None
+        lot = lots[planned.plan_id]
+        key = planned.leave_by, _what(planned)
+        lot[key] = lot.get(key) or _waits(waits.get(planned.step.uid))
     return defaultdict(
-        list, {pk: [Due(text, by, by - day <= SOON) for by, text in found] for pk, found in lots.items()}
+        list,
+        {
+            pk: [Due(text, by, by - day <= SOON, held) for (by, text), held in found.items()]
+            for pk, found in lots.items()
+        },
     )
+
+
+def _waits(cause: Cause | None) -> str:
+    if cause is None:
+        return ""
+    return _("waits for numbers that match") if cause == Cause.NUMBERS else _("waits for finish evidence")
 
 
 def _what(planned: PlannedStep) -> str:

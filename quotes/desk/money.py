@@ -1,10 +1,11 @@
 """What the money page shows: the standing of one job, what goes out, what is held, and the account as it looks now."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 from typing import Any
+from uuid import UUID
 
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
@@ -16,9 +17,11 @@ from quotes.pricing.models import Receipt
 from shop import currency
 from shop.papers.pictures import figure, paying
 from shop.rates.models import PaymentStage
+from shop.rates.selectors import odds
 from shop.restorations.models import Restoration
 from shop.routes import funding
 from shop.routes.funding import Outside
+from shop.routes.gate import Cause, before_leaving
 from shop.routes.models import Authorisation, Plan, Source, Step
 from shop.routes.schedules import holds
 
@@ -44,6 +47,12 @@ class Leaving:
     amount: Decimal
     total: Decimal
     missing: Decimal
+    waits: Cause | None = None
+
+    @property
+    def waits_for_finish(self) -> bool:
+        """Whether the finish is what it waits for, rather than the numbers."""
+        return self.waits not in {None, Cause.NUMBERS}
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +69,7 @@ def shown(restoration: Restoration, day: date) -> dict[str, Any]:
     standing = money_in.standing(restoration, day)
     forecast = final_account.forecast(restoration, day)
     queue = funding.queue(restoration, funded.of_standing(standing), funded.prices(restoration))
+    waits = before_leaving([restoration.pk], odds(day))
     return {
         "restoration": restoration,
         "day": day,
@@ -72,7 +82,7 @@ def shown(restoration: Restoration, day: date) -> dict[str, Any]:
         "plan_is_old": Plan.objects.filter(restoration=restoration)
         .exclude(scope_version=restoration.scope_version)
         .exists(),
-        "leaving": [_leaving(item) for item in queue],
+        "leaving": [_leaving(item, waits) for item in queue],
         "held_back": [item for item in queue if not item.may_go],
         "not_agreed": _not_agreed(restoration),
         "holds": holds(restoration),
@@ -120,9 +130,10 @@ def received(restoration: Restoration) -> list[Received]:
     ]
 
 
-def _leaving(item: Outside) -> Leaving:
+def _leaving(item: Outside, waits: Mapping[UUID, Cause]) -> Leaving:
     digits = places(currency.code())
-    return Leaving(item, *(from_minor(minor, digits=digits) for minor in (item.amount, item.total, item.missing)))
+    amount, total, missing = (from_minor(minor, digits=digits) for minor in (item.amount, item.total, item.missing))
+    return Leaving(item, amount, total, missing, None if item.out else waits.get(item.step.uid))
 
 
 def _not_agreed(restoration: Restoration) -> int:

@@ -5,7 +5,7 @@ number that was altered differs in just such a stroke. Where only that is differ
 """
 
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -155,6 +155,12 @@ def stop_sentence(restoration: Restoration) -> str:
     return _("%(numbers)s Look at both again; if they are as written, somebody has to clear them by name.") % {
         "numbers": found.sentence
     }
+
+
+def stopped(restorations: Collection[int]) -> set[int]:
+    """Which of several restorations their numbers stop, in two queries."""
+    rows = Intake.objects.filter(restoration__in=restorations).select_related("restoration__machine")
+    return {row.restoration_id for row in rows.prefetch_related("cleared") if numbers_of(row, row.cleared.all()).stop}
 
 
 @transaction.atomic

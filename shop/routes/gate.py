@@ -6,11 +6,13 @@ that is the agreed one, unless the customer signed for another knowing how it de
 destroying. Somebody who puts a name to it lets one step begin all the same.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
+from itertools import groupby
 from typing import Any
+from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -23,11 +25,12 @@ from quotes.engine.evidence import Standing, Verdict
 from shop.journal.services import record, subject_of
 from shop.rates.models import Odds
 from shop.restorations.models import Machine, Part
+from shop.restorations.numbers import stopped
 from shop.restorations.services import hold_scope, refuse_out_of_scope
 from shop.restorations.words import chance_in_words
 from shop.routes.models import Override, Step
 from shop.routes.numbers import why_nothing_begins
-from shop.routes.questions import HUNDRED, Heard, heard, heard_of, question_of, signed_deviation, strength_of
+from shop.routes.questions import HUNDRED, Heard, heard, heard_in, heard_of, question_of, signed_deviation, strength_of
 from shop.routes.selectors import Scope
 
 
@@ -146,6 +149,40 @@ def gate_for_part(part: Part, steps: Iterable[Step], known: Heard, odds: Odds) -
     """Which ``steps`` of one part wait for its evidence, which was read already, and why: one query."""
     overridden = set(_overrides(step__part=part))
     return _by_step(_refusals(part, steps, part.restoration.machine, known, odds, overridden))
+
+
+def before_leaving(restorations: Collection[int], odds: Odds) -> dict[UUID, Cause]:
+    """Step uid to what a step of several restorations waits for before it can leave the house, in eight queries at most.
+
+    What is sent out goes after the steps before it on its part, so that what holds one of those holds it too. What is
+    bought waits for no finish: it can be ordered before.
+    """
+    rows = Step.objects.filter(
+        part__restoration__in=restorations, part__removed_at__isnull=True, removed_at__isnull=True
+    ).select_related("part__restoration__machine", "part__agreed_finish", "operation", "service")
+    overridden, known = set(_overrides(step__part__restoration__in=restorations)), heard_in(restorations)
+    stop = stopped(restorations)
+    found: dict[UUID, Cause] = {}
+    for _part, group in groupby(rows.order_by("part", "position", "pk"), key=lambda step: step.part_id):
+        steps = list(group)
+        part = steps[0].part
+        held = {
+            item.step: item.cause for item in _refusals(part, steps, part.restoration.machine, known, odds, overridden)
+        }
+        found |= _carried_on(steps, held, stopped=part.restoration_id in stop)
+    return found
+
+
+def _carried_on(steps: Sequence[Step], held: Mapping[str, Cause], *, stopped: bool) -> dict[UUID, Cause]:
+    found: dict[UUID, Cause] = {}
+    so_far: Cause | None = None
+    for step in steps:
+        own = held.get(str(step.uid))
+        so_far = so_far or own
+        cause = Cause.NUMBERS if stopped else own if step.buy else so_far
+        if cause is not None:
+            found[step.uid] = cause
+    return found
 
 
 def _overrides(**steps: Any) -> Iterable[int]:

@@ -15,8 +15,10 @@ from quotes.pricing.selectors import agreed_net
 from shop.methods.models import Operation
 from shop.outbox.models import Heartbeat, Row
 from shop.rates.loading import load_starter
+from shop.rates.selectors import odds
 from shop.restorations.models import Part, Restoration
 from shop.restorations.services import change_scope
+from shop.routes.gate import override
 from shop.routes.models import Authorisation, Plan, PlannedStep, Step
 from shop.routes.parts import choose_finish
 from shop.routes.planning import hold
@@ -412,6 +414,16 @@ def test_an_accepted_bike_stands_in_the_workshop_with_its_day_and_what_must_leav
     assert f"Zinc plate leaves for Brook Platers by {written[5]} within a week" in page
     assert f"Zinc plate leaves for Brook Platers by {written[30]}" in page
     assert written[60] not in page
+
+
+def test_what_waits_for_finish_evidence_is_not_said_to_leave_without_it(front_desk):
+    planned(accepted("Agreed bike", workshop(), "Lever"), kept=40, Lever=9)
+    page = after(text(front_desk), "what must leave next.")
+    written = date_format(day(9), "DATE_FORMAT")
+    assert f"Zinc plate leaves for Brook Platers by {written} waits for finish evidence" in page
+    steps = [Step.objects.get(service__isnull=False)]
+    override(steps=steps, who_decided="Ada", reason="known", odds=odds(day(0)), **WHO)
+    assert "waits for finish evidence" not in text(front_desk)
 
 
 def test_parts_of_one_lot_leave_once_and_days_gone_by_are_not_next(front_desk):

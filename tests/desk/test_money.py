@@ -18,6 +18,7 @@ from quotes.pricing.money_in import standing
 from quotes.pricing.services import issue, record_outcome
 from shop.rates.models import PaymentStage, PricePolicy
 from shop.rates.services import note_policy
+from shop.restorations.intake import change_intake, open_intake
 from shop.restorations.models import Restoration
 from shop.routes.models import Hold, Override, Step
 from shop.routes.planning import hold
@@ -178,10 +179,27 @@ def test_what_leaves_is_listed_with_what_it_waits_for(job: Restoration, front_de
     """
     pay(front_desk, job, "80")
     shown = page(front_desk, job).split("What goes out or is bought")[1]
-    rows = sorted(re.findall(r"(Seal|Zinc plate) .{0,40}?(may go out|waits for €[\d.]+)", shown))
-    assert rows == [("Seal", "may go out"), ("Zinc plate", "waits for €8.50")]
+    rows = sorted(re.findall(r"(Seal|Zinc plate) .{0,40}?(may go out|waits until €[\d.]+ more is in)", shown))
+    assert rows == [("Seal", "may go out"), ("Zinc plate", "waits until €8.50 more is in")]
     assert "€13.50" in shown
     assert "€75.00 €88.50" in shown
+
+
+def test_what_is_paid_for_may_still_wait_for_finish_evidence(job: Restoration, front_desk: Client) -> None:
+    pay(front_desk, job, "1000")
+    answer = front_desk.get(reverse("desk:money", args=[job.uid])).content.decode()
+    rows = re.findall(r"(Seal|Zinc plate) .{0,40}?(may go out|waits for finish evidence)", text(answer))
+    assert sorted(rows) == [("Seal", "may go out"), ("Zinc plate", "waits for finish evidence")]
+    assert f'href="{reverse("desk:finish", args=[step("Zinc plate").part.uid])}"' in answer
+
+
+def test_what_is_paid_for_may_still_wait_for_numbers(job: Restoration, front_desk: Client) -> None:
+    pay(front_desk, job, "1000")
+    intake = open_intake(restoration=job, came_on=day(), **now_by())
+    change_intake(intake=intake, changes={"papers_frame_number": "H1235"}, **now_by())
+    shown = page(front_desk, job).split("What goes out or is bought")[1]
+    assert shown.count("waits for numbers that match") == 2
+    assert "may go out" not in shown
 
 
 def test_held_days_and_storage_stand_there(job: Restoration, front_desk: Client) -> None:

@@ -11,10 +11,11 @@ from shop.journal.models import Entry
 from shop.methods.models import Finish
 from shop.rates.models import Odds
 from shop.restorations.evidence import add_evidence
+from shop.restorations.intake import change_intake, open_intake
 from shop.restorations.models import FinishEvidence, Part, Restoration
 from shop.restorations.services import change_part, change_restoration, remove_part
 from shop.routes.finishes import list_finish, sign_finish
-from shop.routes.gate import Cause, gate_for_scope, override, refusals
+from shop.routes.gate import Cause, before_leaving, gate_for_scope, override, refusals
 from shop.routes.models import Override, Step
 from shop.routes.parts import choose_finish, choose_old_finish
 from shop.routes.selectors import scope
@@ -269,3 +270,37 @@ def test_a_shop_that_wants_to_be_surer_sets_the_bar_higher(shop: Workshop, tank:
 def test_settling_the_factory_finish_by_hand_is_no_proof(shop: Workshop, tank: Part) -> None:
     change_part(part=tank, changes={"factory_finish": shop.black}, **WHO)
     assert set(held(tank)) == {"Blast", "Spray"}
+
+
+# --- what leaves the house ---
+
+
+def test_what_is_sent_out_waits_for_what_holds_a_step_before_it_and_what_is_bought_does_not(
+    tank: Part, shop: Workshop
+) -> None:
+    first = add_step(part=tank, origin=Step.Origin.BEFORE, service=shop.plate, **WHO)
+    last = add_step(part=tank, origin=Step.Origin.AFTER, service=shop.plate, **WHO)
+    seal = add_step(part=tank, origin=Step.Origin.AFTER, buy="Seal", buy_source="reproduction", **WHO)
+    found = before_leaving([tank.restoration_id], ODDS)
+    assert found[last.uid] == Cause.DESTROYS
+    assert first.uid not in found
+    assert seal.uid not in found
+    prove(tank, shop.black)
+    assert before_leaving([tank.restoration_id], ODDS) == {}
+
+
+def test_numbers_that_do_not_match_hold_back_what_is_bought_too(tank: Part, shop: Workshop) -> None:
+    seal = add_step(part=tank, origin=Step.Origin.BEFORE, buy="Seal", buy_source="reproduction", **WHO)
+    intake = open_intake(restoration=tank.restoration, came_on=TODAY, **WHO)
+    change_intake(intake=intake, changes={"papers_frame_number": "H1235"}, **WHO)
+    assert before_leaving([tank.restoration_id], ODDS)[seal.uid] == Cause.NUMBERS
+    assert not before_leaving([restoration().pk], ODDS)
+
+
+def test_several_bikes_are_read_in_as_many_queries_as_one(
+    tank: Part, shop: Workshop, django_assert_max_num_queries: Any
+) -> None:
+    others = [frame(restoration(), shop, name="Tank") for _number in range(4)]
+    with django_assert_max_num_queries(8):
+        found = before_leaving([tank.restoration_id, *(part.restoration_id for part in others)], ODDS)
+    assert len(found) == 10
