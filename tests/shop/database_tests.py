@@ -3,7 +3,7 @@
 import pytest
 from django.test import TransactionTestCase
 
-FIXTURES = {"db", "transactional_db", "client", "live_server"}
+FIXTURES = {"db", "transactional_db", "client", "live_server", "django_db_setup"}
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
