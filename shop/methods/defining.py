@@ -5,7 +5,7 @@
 """
 
 from collections.abc import Mapping, Sequence
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, TypeVar, cast
 
@@ -17,6 +17,7 @@ from quotes.engine import canonical
 from shop.journal.services import record, subject_of
 from shop.methods.models import ConditionFactor, Finish, FinishRoute, FinishStep, Named, Operation, Usage
 from shop.methods.sentences import check
+from shop.methods.services import note_standard_time
 from shop.people.models import Grade
 
 Thing = TypeVar("Thing", bound=Named | Grade)
@@ -41,6 +42,16 @@ def add_thing(*, thing: Thing, who: str, now: datetime) -> Thing:
     thing.save(force_insert=True)
     record(who=who, at=now, what="method added", subject=subject_of(thing), after=_facts(thing, _columns(thing)))
     return thing
+
+
+@transaction.atomic
+def add_operation(
+    *, operation: Operation, setup: Decimal, run: Decimal, today: date, who: str, now: datetime
+) -> Operation:
+    """A new operation with its standard time [min/batch, min/measure], so that it can be priced at once."""
+    add_thing(thing=operation, who=who, now=now)
+    note_standard_time(operation=operation, valid_from=today, setup=setup, run=run, who=who, now=now)
+    return operation
 
 
 @transaction.atomic

@@ -84,17 +84,24 @@ def kept(rows: Iterable[Row]) -> list[Row]:
     return list(type(checked[0])._default_manager.bulk_create(checked)) if checked else []
 
 
+def noted(told: Sequence[Told], *, today: date, newest: bool) -> list[tuple[date, Told]]:
+    """What was noted, with its day. ``newest``: only what holds, as noted today, for a shop that has no past."""
+    if newest:
+        return [(today, min(told, key=lambda item: item["days_ago"]))]
+    return [(today - timedelta(days=item["days_ago"]), item) for item in told]
+
+
 def load_methods(folder: Path, *, by_trade: bool, today: date, who: str, now: datetime) -> None:
     """Places, sizes, consumables, operations, services, finishes, templates. The labour grades must be there.
 
-    ``by_trade`` calls vendors by what they do: an empty shop has its own.
+    ``by_trade`` calls vendors by what they do, and has each time noted today: an empty shop has its own vendors, and no past.
     """
     materials = read(folder / "materials.toml")
     kept(Place(**told) for told in materials["place"])
     kept(SizeClass(**told) for told in materials["size_class"])
     _kinds(read(folder / "kinds.toml"))
     kept(Consumable(**_without(told, "prices", "pack_size")) for told in materials["consumable"])
-    _operations(read(folder / "operations.toml")["operation"], today=today, who=who, now=now)
+    _operations(read(folder / "operations.toml")["operation"], newest=by_trade, today=today, who=who, now=now)
     _vendors(read(folder / "vendors.toml")["vendor"], by_trade=by_trade)
     works = _Works()
     _finishes(read(folder / "finishes.toml")["finish"], works)
@@ -123,7 +130,7 @@ def _minor(price: Decimal | int) -> int:
 # -- operations and services ---------------------------------------------------------------------------------------
 
 
-def _operations(told: Sequence[Told], *, today: date, who: str, now: datetime) -> None:
+def _operations(told: Sequence[Told], *, newest: bool, today: date, who: str, now: datetime) -> None:
     grades, at = by_name(Grade), by_name(Place)
     made = kept(
         Operation(
@@ -146,11 +153,11 @@ def _operations(told: Sequence[Told], *, today: date, who: str, now: datetime) -
         for usage in item.get("uses", [])
     )
     for operation, item in pairs:
-        for time in item["times"]:
+        for day, time in noted(item["times"], today=today, newest=newest):
             minutes = {name: Decimal(value) for name, value in _without(time, "days_ago").items()}
             note_standard_time(
                 operation=operation,
-                valid_from=today - timedelta(days=time["days_ago"]),
+                valid_from=day,
                 **{"setup": Decimal(0)} | minutes,
                 who=who,
                 now=now,

@@ -1,7 +1,7 @@
 """A shop that can price at once: methods and rates from readable files. See ``shop.methods.loading``."""
 
-from collections.abc import Callable, Sequence
-from datetime import date, datetime, timedelta
+from collections.abc import Sequence
+from datetime import date, datetime
 from decimal import Decimal
 from pathlib import Path
 from typing import Any, TypedDict
@@ -10,7 +10,7 @@ from django.conf import settings
 from django.db import transaction
 
 from quotes.engine import inputs
-from shop.methods.loading import Told, by_name, kept, load_methods, read
+from shop.methods.loading import Told, by_name, kept, load_methods, noted, read
 from shop.methods.loading_damage import load_damages
 from shop.methods.models import Consumable, Operation, Service
 from shop.people.models import Grade
@@ -20,9 +20,26 @@ from shop.rates.models import Status
 STARTER = Path(settings.BASE_DIR) / "fixtures"
 
 
+#: Who noted what a shop did not note itself. No person signs in under it: it has a space in it.
+STARTER_SET = "starter set"
+
+
 class _Common(TypedDict):
     who: str
     now: datetime
+
+
+class _Days:
+    """When what the files tell was noted: as they say, or for a shop that begins empty, today and once."""
+
+    def __init__(self, today: date, *, newest: bool) -> None:
+        self.today, self.newest = today, newest
+
+    def of(self, told: Sequence[Told]) -> list[tuple[date, Told]]:
+        return noted(told, today=self.today, newest=self.newest)
+
+    def one(self, told: Told) -> date:
+        return self.of([told])[0][0]
 
 
 def anything_there() -> bool:
@@ -32,33 +49,40 @@ def anything_there() -> bool:
 
 @transaction.atomic
 def load_starter(
-    *, guessed: bool, tax: Decimal | None = None, today: date, who: str, now: datetime, folder: Path = STARTER
+    *,
+    guessed: bool,
+    tax: Decimal | None = None,
+    price_by: str = "",
+    today: date,
+    who: str,
+    now: datetime,
+    folder: Path = STARTER,
 ) -> None:
     """Grades, places, methods, services, finishes, templates and rates, into a shop that has none.
 
-    ``guessed`` says of every price that it is a guess and calls vendors by their trade, as in a shop that begins
-    empty; else they are as the files say. ``tax`` is the shop's standard rate [%], in place of those in the files.
+    ``guessed``, as in a shop that begins empty: each price is a guess, noted today by the starter set and without a
+    history, and vendors are called by their trade; else all is as the files say. ``tax`` is the shop's standard rate
+    [%] and ``price_by`` how it sells labour, in place of those in the files; a rate of tax so given is ``who``'s own.
     """
-    common: _Common = {"who": who, "now": now}
+    by: _Common = {"who": who, "now": now}
+    common: _Common = {"who": STARTER_SET, "now": now} if guessed else by
+    days = _Days(today, newest=guessed)
     rates = read(folder / "rates.toml")
     kept(Grade(name=told["name"], alone=told.get("alone", "")) for told in rates["grade"])
-    load_methods(folder, by_trade=guessed, today=today, who=who, now=now)
+    load_methods(folder, by_trade=guessed, today=today, who=common["who"], now=now)
     load_damages(folder)
-    days = _days(today)
     _grade_rates(rates["grade"], days, common)
-    _taxes(rates["tax"], tax, days, common)
-    _policy(rates["policy"], days, common)
+    _taxes(rates["tax"], tax, days, common if tax is None else by)
+    _policy(rates["policy"] | ({"price_by": price_by} if price_by else {}), days, common)
     believed = {
         name: Decimal(value) for name, value in rates["odds"].items() if name not in {"days_ago", "credit_days"}
     }
-    services.note_odds(valid_from=days(rates["odds"]), credit_days=rates["odds"]["credit_days"], **believed, **common)
+    services.note_odds(
+        valid_from=days.one(rates["odds"]), credit_days=rates["odds"]["credit_days"], **believed, **common
+    )
     _consumable_prices(read(folder / "materials.toml")["consumable"], days, common, guessed=guessed)
     vendors = read(folder / "vendors.toml")["vendor"]
     _service_prices([told for vendor in vendors for told in vendor["service"]], days, common, guessed=guessed)
-
-
-def _days(today: date) -> Callable[[Told], date]:
-    return lambda told: today - timedelta(days=told["days_ago"])
 
 
 def _decimals(told: Told, *names: str) -> dict[str, Any]:
@@ -69,33 +93,31 @@ def _status(told: Told, *, guessed: bool) -> str:
     return Status.GUESSED if guessed else Status(told["status"])
 
 
-def _grade_rates(told: Sequence[Told], days: Callable[[Told], date], common: _Common) -> None:
+def _grade_rates(told: Sequence[Told], days: _Days, common: _Common) -> None:
     grades = by_name(Grade)
     for item in told:
-        for rate in item["rate"]:
+        for day, rate in days.of(item["rate"]):
             services.note_grade_rate(
                 grade=grades[item["name"]],
-                valid_from=days(rate),
+                valid_from=day,
                 **_decimals(rate, "cost_rate", "charge_rate", "pace"),
                 **common,
             )
 
 
-def _taxes(told: Sequence[Told], tax: Decimal | None, days: Callable[[Told], date], common: _Common) -> None:
+def _taxes(told: Sequence[Told], tax: Decimal | None, days: _Days, common: _Common) -> None:
     for item in told if tax is None else told[:1]:
-        for rate in item["rate"]:
+        for day, rate in days.of(item["rate"]):
             percent = Decimal(rate["percent"]) if tax is None else tax
-            services.note_tax_rate(
-                code=item["code"], name=item["name"], percent=percent, valid_from=days(rate), **common
-            )
+            services.note_tax_rate(code=item["code"], name=item["name"], percent=percent, valid_from=day, **common)
 
 
-def _policy(told: Told, days: Callable[[Told], date], common: _Common) -> None:
+def _policy(told: Told, days: _Days, common: _Common) -> None:
     terms = {name: value for name, value in told.items() if name not in {"days_ago", "stage", "handling_grade"}}
     exact: Told = {name: Decimal(value) if isinstance(value, int) else value for name, value in terms.items()}
     exact["validity_days"] = terms["validity_days"]
     services.note_policy(
-        valid_from=days(told),
+        valid_from=days.one(told),
         stages=[
             inputs.PaymentStage(s["name"], Decimal(s["percent"]), s["due"], s["event"], s.get("days", 0))
             for s in told["stage"]
@@ -106,13 +128,13 @@ def _policy(told: Told, days: Callable[[Told], date], common: _Common) -> None:
     )
 
 
-def _consumable_prices(told: Sequence[Told], days: Callable[[Told], date], common: _Common, *, guessed: bool) -> None:
+def _consumable_prices(told: Sequence[Told], days: _Days, common: _Common, *, guessed: bool) -> None:
     consumables = by_name(Consumable)
     for item in told:
-        for price in item["prices"]:
+        for day, price in days.of(item["prices"]):
             services.note_consumable_price(
                 consumable=consumables[item["name"]],
-                valid_from=days(price),
+                valid_from=day,
                 pack_size=Decimal(item["pack_size"]),
                 pack_price=Decimal(price["price"]),
                 status=_status(price, guessed=guessed),
@@ -120,13 +142,13 @@ def _consumable_prices(told: Sequence[Told], days: Callable[[Told], date], commo
             )
 
 
-def _service_prices(told: Sequence[Told], days: Callable[[Told], date], common: _Common, *, guessed: bool) -> None:
+def _service_prices(told: Sequence[Told], days: _Days, common: _Common, *, guessed: bool) -> None:
     known, grades = by_name(Service), by_name(Grade)
     for item in told:
-        for price in item["price"]:
+        for day, price in days.of(item["price"]):
             services.note_service_price(
                 service=known[item["name"]],
-                valid_from=days(price),
+                valid_from=day,
                 breaks=[inputs.Break(Decimal(quantity), Decimal(rate)) for quantity, rate in price["breaks"]],
                 handling_grade=grades[price["handling_grade"]],
                 status=_status(price, guessed=guessed),

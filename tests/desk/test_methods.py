@@ -8,6 +8,7 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from django.utils import timezone
 
 from quotes.desk.methods.definitions import DEFINITIONS
 from shop.journal.models import Entry
@@ -272,7 +273,15 @@ def test_new_things_are_added_and_told(shop: workshop.Workshop, manager: Client)
     for slug, typed in (
         (
             "operations",
-            {"name": "Polish", "grade": shop.grade.pk, "measure": "dm2", "elapsed": "0", "caution": "Dust."},
+            {
+                "name": "Polish",
+                "grade": shop.grade.pk,
+                "measure": "dm2",
+                "elapsed": "0",
+                "caution": "Dust.",
+                "setup": "10",
+                "run": "1,5",
+            },
         ),
         (
             "consumables",
@@ -299,12 +308,46 @@ def test_new_things_are_added_and_told(shop: workshop.Workshop, manager: Client)
         answer = manager.post(reverse("desk:method_new", args=[slug]), typed)
         assert answer.status_code == 302, errors(answer)
         assert manager.get(answer["Location"]).status_code == 200
-        assert Entry.objects.latest("pk").what == "method added"
+        assert Entry.objects.latest("pk").what == ("standard time noted" if slug == "operations" else "method added")
     assert Operation.objects.get(name="Polish").shares_setup is False
     assert Service.objects.get(name="Nickel").vendor == vendor
     twice = manager.post(reverse("desk:method_new", args=["kinds"]), {"name": "Tank"})
     assert twice.status_code == 422
     assert "name" in errors(twice)
+
+
+NEW = {"name": "Polish", "measure": "dm2", "elapsed": "0", "setup": "10", "run": "1.5"}
+
+
+def test_a_new_operation_has_its_time_from_today_on(shop: workshop.Workshop, manager: Client) -> None:
+    where = reverse("desk:method_new", args=["operations"])
+    manager.post(where, NEW | {"grade": shop.grade.pk})
+    time = Operation.objects.get(name="Polish").times.get()
+    assert (time.setup, time.run, time.valid_from) == (10, Decimal("1.5"), timezone.localdate())
+
+
+@pytest.mark.parametrize(
+    ("typed", "box", "form"),
+    [
+        ({"run": ""}, "run", "time"),
+        ({"setup": "-1"}, "setup", "time"),
+        ({"run": "1.2345"}, "run", "time"),
+        ({"name": "Blast"}, "name", "form"),
+    ],
+)
+def test_a_new_operation_is_kept_with_its_time_or_not_at_all(
+    shop: workshop.Workshop, manager: Client, typed: dict[str, str], box: str, form: str
+) -> None:
+    before = (Operation.objects.count(), Entry.objects.count())
+    answer = manager.post(reverse("desk:method_new", args=["operations"]), NEW | {"grade": shop.grade.pk} | typed)
+    assert answer.status_code == 422
+    assert list(errors(answer, form)) == [box]
+    assert (Operation.objects.count(), Entry.objects.count()) == before
+
+
+def test_the_head_marks_the_rate_book_on_the_pages_of_methods(shop: workshop.Workshop, manager: Client) -> None:
+    nav = manager.get(reverse("desk:methods")).context["nav"]
+    assert [url for url, _label, here in nav if here] == [reverse("desk:rates")]
 
 
 # -- routes of finishes --------------------------------------------------------------------------------------------------

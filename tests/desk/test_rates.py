@@ -257,6 +257,7 @@ def test_an_open_draft_shows_what_it_comes_to_now_and_priced_anew(
     page = answer.content.decode()
     assert "Priced anew" in page
     assert "changes at once" not in page
+    assert "they stay as they are until somebody prices them anew" in page
     assert found.stands.total == offered(bike).found.explained.result.total  # type: ignore[union-attr]
 
 
@@ -268,8 +269,123 @@ def test_a_change_that_reaches_back_says_that_it_moves_the_draft_at_once(
     ((_draft, found),) = answer.context["effects"]
     assert found.moves
     assert "changes at once" in answer.content.decode()
+    assert "they follow as soon as it is noted" in answer.content.decode()
+    assert "stay as they are" not in answer.content.decode()
     note(manager, where, cost_rate="36", valid_from=bike.priced_on.isoformat())
     assert offered(bike).found.explained.result.total == found.stands_with.total  # type: ignore[union-attr]
+
+
+def test_what_it_reaches_is_counted_by_the_day_of_each_draft(shop: workshop.Workshop, bike: Draft) -> None:
+    day, one = bike.priced_on, timedelta(days=1)
+    assert looking.reach(day, later=None) == looking.Reach(1, 0)
+    assert looking.reach(day + one, later=None) == looking.Reach(0, 1)
+    assert looking.reach(day - one, later=day) == looking.Reach(0, 1)  # another revision holds on the draft's day
+    assert looking.reach(day - one, later=day + one) == looking.Reach(1, 0)
+
+
+@pytest.mark.parametrize(
+    ("back", "said"), [(True, "so they have it at once"), (False, "keep what they say until somebody prices them anew")]
+)
+def test_once_noted_it_says_what_that_did(
+    shop: workshop.Workshop, bike: Draft, manager: Client, *, back: bool, said: str
+) -> None:
+    where = address(kinds.Labour(), shop.grade)
+    note(manager, where, cost_rate="36", **({"valid_from": bike.priced_on.isoformat()} if back else {}))
+    assert said in manager.get(where).content.decode()
+
+
+# -- what does nothing now ----------------------------------------------------------------------------------------------
+
+
+def hint(client: Client, kind: Kind, subject: Any, box: str) -> str:
+    return str(client.get(address(kind, subject)).context["form"][box].help_text)
+
+
+def sell_by(client: Client, price_by: str) -> None:
+    note(client, address(kinds.Policy(), ""), price_by=price_by)
+
+
+def test_a_charge_out_rate_says_when_it_does_nothing_and_where_that_is_chosen(
+    shop: workshop.Workshop, bike: Draft, manager: Client, front_desk: Client
+) -> None:
+    sell_by(manager, "margin")
+    told = hint(manager, kinds.Labour(), shop.grade, "charge_rate")
+    assert "Not used now: labour is sold by cost and margin." in told
+    assert reverse("desk:rate", args=["pricing", "shop"]) in told
+    assert (
+        "charge-out rates of the labour grades are not used" in front_desk.get(reverse("desk:rates")).content.decode()
+    )
+    assert "Not used" not in hint(manager, kinds.Policy(), "", "labour_margin")
+    answer = look(manager, address(kinds.Labour(), shop.grade), charge_rate="99")
+    assert answer.context["why_nothing"].endswith("not used while labour is sold by cost and margin.")
+    ((_draft, found),) = answer.context["effects"]
+    assert found.more == 0
+    assert (
+        look(manager, address(kinds.Labour(), shop.grade), charge_rate="99", cost_rate="36").context["why_nothing"]
+        == ""
+    )
+
+
+def test_the_margin_on_labour_says_when_it_does_nothing(shop: workshop.Workshop, bike: Draft, manager: Client) -> None:
+    sell_by(manager, "charge_out")
+    for box in ("labour_margin", "overhead_margin"):
+        assert "Not used now: labour is sold by charge-out rates." in hint(manager, kinds.Policy(), "", box)
+    assert "Not used" not in hint(manager, kinds.Labour(), shop.grade, "charge_rate")
+    policy = address(kinds.Policy(), "")
+    answer = look(manager, policy, labour_margin="55", overhead_margin="56")
+    assert "labour is sold by charge-out rates" in answer.context["why_nothing"]
+    assert [found.more for _draft, found in answer.context["effects"]] == [0]
+    answer = look(manager, address(kinds.Labour(), shop.grade), charge_rate="99")
+    assert answer.context["why_nothing"] == ""
+    assert [found.more > 0 for _draft, found in answer.context["effects"]] == [True]
+
+
+def test_overhead_goes_by_one_of_two_figures(shop: workshop.Workshop, bike: Draft, manager: Client) -> None:
+    where = address(kinds.Policy(), "")
+    for by, idle in (("hours", "overhead_percent"), ("labour", "overhead_rate")):
+        note(manager, where, overhead_by=by)
+        assert "Not used now: overhead goes by" in hint(manager, kinds.Policy(), "", idle)
+        assert [found.more for _draft, found in look(manager, where, **{idle: "77"}).context["effects"]] == [0]
+
+
+def test_nothing_typed_changes_nothing_and_that_is_said(shop: workshop.Workshop, manager: Client) -> None:
+    where = address(kinds.Labour(), shop.grade)
+    assert "You changed no figure" in look(manager, where).context["why_nothing"]
+    later = timezone.localdate() + timedelta(days=9)
+    note(manager, where, cost_rate="41", valid_from=later.isoformat())
+    # On that day something else would hold, so the same figures as today's do change it.
+    assert look(manager, where, valid_from=later.isoformat()).context["why_nothing"] == ""
+
+
+def test_the_fee_is_found_where_one_prices_and_where_it_is_asked_for(
+    shop: workshop.Workshop, bike: Draft, manager: Client, front_desk: Client
+) -> None:
+    note(manager, address(kinds.Chances(), ""), inspect_fee="640", credit_days="45")
+    where = reverse("desk:rate", args=["chances", "shop"]) + "#id_inspect_fee"
+    pricing = manager.get(reverse("desk:rates")).content.decode().split('id="kind-pricing"')[1].split("</section>")[0]
+    assert where in pricing
+    assert "€640.00" in pricing
+    assert "45" in pricing
+    Draft.objects.filter(pk=bike.pk).update(stage="inspect")
+    issue = reverse("desk:issue", args=[bike.restoration.uid])
+    assert where in manager.get(issue).content.decode()
+    assert where not in front_desk.get(issue).content.decode()
+
+
+def test_what_is_wrong_in_a_folded_box_is_unfolded(shop: workshop.Workshop, manager: Client) -> None:
+    where = address(kinds.Times(), shop.blast)
+    assert not any(group.is_open for group in manager.get(where).context["form"].grouped)
+    page = look(manager, where, shop_factor="0").content.decode()
+    assert "<details open>" in page
+
+
+def test_every_box_with_a_word_of_its_own_says_what_it_means(shop: workshop.Workshop, manager: Client) -> None:
+    for kind, boxes in (
+        (kinds.Times, ("shop_factor", "spread", "allowance")),
+        (kinds.Labour, ("pace",)),
+        (kinds.Policy, ("labour_margin", "floor", "handling_percent", "mixed_percent")),
+    ):
+        assert all(hint(manager, kind(), first(kind()), box) for box in boxes)
 
 
 def test_a_draft_that_cannot_be_priced_says_why(shop: workshop.Workshop, bike: Draft, manager: Client) -> None:
@@ -320,7 +436,11 @@ CHANGES: list[tuple[type[Kind], str, dict[str, str]]] = [
     (kinds.VendorWork, "Zinc plating, clear", {"rate-0": "11.2345", "lot_charge": "44"}),
     (kinds.Taxes, "Standard rate", {"percent": "23"}),
     (kinds.Policy, "How we price", {"labour_margin": "31", "overhead_rate": "29.99", "mixed_percent": "0"}),
-    (kinds.Chances, "Chances and spreads", {"kept": "95", "guessed": "40", "sometimes": "30", "common": "60"}),
+    (
+        kinds.Chances,
+        "Fee for strip and inspect, chances and spreads",
+        {"kept": "95", "guessed": "40", "sometimes": "30", "common": "60"},
+    ),
     (kinds.Times, "Blast", {"setup": "21", "run": "1.9"}),
 ]
 

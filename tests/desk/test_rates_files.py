@@ -128,7 +128,7 @@ def test_the_policy_comes_in_figure_by_figure(shop: workshop.Workshop, manager: 
         f"How we price,Margin on labour [%],{day},35",
         f"How we price,Payment stage 1,{day},40; On order; with the order; the quote is accepted; 0",
         f"How we price,Payment stage 2,{day},60; Rest; at hand-over; the bike is ready; 5",
-        f"Chances and spreads,Common: found in [% of bikes],{day},55",
+        f'"Fee for strip and inspect, chances and spreads",Common: found in [% of bikes],{day},55',
     )
     given(manager, content)
     yes(manager)
@@ -185,7 +185,10 @@ def test_the_policy_comes_in_figure_by_figure(shop: workshop.Workshop, manager: 
         (["kind,name,from,value", "How we price,Payment stage 1,2026-03-02,90; All; now; ready; 0"], "add up to 90 %"),
         (["kind,name,from,value", "How we price,Marginn,2026-03-02,90"], "row 2, name: There is no such figure."),
         (
-            ["kind,name,from,value", "Chances and spreads,common: found in [% of bikes],2026-03-02,1"],
+            [
+                "kind,name,from,value",
+                '"Fee for strip and inspect, chances and spreads",common: found in [% of bikes],2026-03-02,1',
+            ],
             "Give them in order",
         ),
     ],

@@ -1,24 +1,30 @@
 """The page of five questions."""
 
 from collections.abc import Iterator
+from datetime import time
+from decimal import Decimal
 from typing import Any
 
 import pytest
 from django.test import Client
+from django.utils import timezone
 
 from shop import currency
-from shop.people.models import Shop
+from shop.people.models import Grade, Shop, ShopHours
 from shop.rates.models import PricePolicy, TaxRate
+from shop.rates.services import note_grade_rate
 
 PAGE = "/workshop/set-up/"
+WHOLE = ("labour", "pricing", "chances", "taxes")
 ANSWERS = {
     "name": "Moorend Cycle Works",
     "country": "AT",
     "currency": "-",
     "tax": "20",
     "hands": "2",
+    "price_by": "margin",
     "hours_0": "8:00-12:00, 13:00-17:00",
-    "hours_1": "8-12",
+    "hours_1": "8 to 12",
 }
 GOOD = ANSWERS | {"hours_1": "8:00-12:00"}
 
@@ -35,7 +41,7 @@ def nobody_said_a_currency(settings: Any) -> Iterator[None]:
 
 def test_it_is_answered_once_and_then_a_price_can_be_made(manager: Client) -> None:
     answer = manager.post(PAGE, GOOD, follow=True)
-    assert "Every price is still a guess" in answer.content.decode()
+    assert "is still a guess of ours" in answer.content.decode()
     assert "Begin the first restoration" in answer.content.decode()
     assert (Shop.objects.get().currency, Shop.objects.get().country) == ("EUR", "AT")
     assert TaxRate.objects.get().percent == 20
@@ -48,9 +54,43 @@ def test_a_wrong_answer_is_told_at_its_field_and_nothing_typed_is_lost(manager: 
     answer = manager.post(PAGE, ANSWERS)
     page = answer.content.decode()
     assert answer.status_code == 422
-    assert "“8-12” is no span of hours" in page
+    assert "“8 to 12” is no span of hours" in page
     assert 'value="Moorend Cycle Works"' in page
     assert not Shop.objects.exists()
+
+
+def test_tax_and_hours_are_understood_as_people_type_them(manager: Client) -> None:
+    manager.post(PAGE, GOOD | {"tax": "20 %", "hours_1": "8-12, 13-16.30"})
+    assert TaxRate.objects.get().percent == 20
+    said = ShopHours.objects.filter(weekday=1).values_list("opens", "closes")
+    assert list(said) == [(time(8), time(12)), (time(13), time(16, 30))]
+
+
+def test_how_labour_is_sold_is_asked_with_cost_and_margin_to_begin_with(manager: Client) -> None:
+    assert manager.get(PAGE).context["form"]["price_by"].value() == "margin"
+    manager.post(PAGE, GOOD | {"price_by": "charge_out"})
+    assert PricePolicy.objects.get().price_by == "charge_out"
+
+
+def test_the_rate_book_says_what_is_a_guess_of_ours_until_it_is_noted(manager: Client) -> None:
+    manager.post(PAGE, GOOD)
+    book = manager.get("/rates/").content.decode()
+    tags = {slug: book.split(f'id="kind-{slug}"')[1].split("</section>")[0].count("our guess") for slug in WHOLE}
+    assert tags == {"labour": 4, "pricing": 1, "chances": 1, "taxes": 0}  # the tax they typed themselves
+    assert "noted by starter set" in book
+    assert "is a guess of ours" in manager.get("/rates/pricing/shop/").content.decode()
+    grade = Grade.objects.get(name="Mechanic")
+    note_grade_rate(
+        grade=grade,
+        valid_from=timezone.localdate(),
+        cost_rate=Decimal(25),
+        charge_rate=Decimal(70),
+        who="eve",
+        now=timezone.now(),
+    )
+    book = manager.get("/rates/").content.decode()
+    assert book.split('id="kind-labour"')[1].split("</section>")[0].count("our guess") == 3
+    assert "is a guess of ours" not in manager.get(f"/rates/labour/{grade.uid}/").content.decode()
 
 
 # Source: ISO 3166 and ISO 4217 as in CLDR: two currencies are legal tender in Panama, one in Japan.

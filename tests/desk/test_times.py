@@ -17,7 +17,7 @@ WEEK = {f"hours_{day}": "8:00-12:00, 13:00-16.30" for day in range(4)} | {
     "hours_5": "",
     "hours_6": "",
 }
-SAID = {"country": "gb", "subdivision": "eng", "hands": "3", "productive": "65"} | WEEK
+SAID = {"country": "GB", "subdivision": "eng", "hands": "3", "productive": "65"} | WEEK
 
 
 def times(client, **changes):
@@ -35,6 +35,22 @@ def test_what_is_said_is_kept_and_shown_again(manager):
     assert Entry.objects.filter(what="working times set").exists()
 
 
+def test_the_country_is_chosen_by_its_name(manager):
+    page = manager.get(reverse("desk:times")).content.decode()
+    assert '<option value="AT">Austria</option>' in page
+    answer = times(manager, country="QQ")
+    assert "Choose one from the list." in answer.content.decode()
+    assert not ShopHours.objects.exists()
+
+
+def test_whole_hours_need_no_minutes(manager):
+    times(manager, hours_5="8-12; 13–15")
+    assert list(ShopHours.objects.filter(weekday=5).values_list("opens", "closes")) == [
+        (time(8), time(12)),
+        (time(13), time(15)),
+    ]
+
+
 def test_the_calendar_of_the_ready_day_follows(manager):
     times(manager)
     found = shop_calendar(shop=Shop.objects.get(), first=date(2026, 3, 2))
@@ -45,12 +61,12 @@ def test_the_calendar_of_the_ready_day_follows(manager):
 @pytest.mark.parametrize(
     ("changes", "sentence"),
     [
-        ({"hours_0": "8-12"}, "Write it like 8:00-12:00"),
+        ({"hours_0": "8 to 12"}, "Write it like 8:00-12:00"),
         ({"hours_0": "25:00-26:00"}, "Write it like 8:00-12:00"),
         ({"hours_2": "13:00-12:00"}, "It closes before it opens"),
         ({"hours_1": "8:00-12:00, 11:00-14:00"}, "overlap"),
         (dict.fromkeys(WEEK, ""), "has no working day"),
-        ({"country": "QQ"}, "There are no holidays known"),
+        ({"subdivision": "QQ"}, "There are no holidays known"),
         ({"hands": "0"}, "Give 1 or more."),
         ({"productive": "101"}, "Give 100 at most."),
     ],
@@ -100,7 +116,7 @@ def test_a_closure_that_makes_no_sense_is_refused_and_stays_typed(manager, span,
 def test_a_vendor_has_days_of_its_own(manager):
     vendor = Vendor.objects.create(name="Fell Plating")
     address = reverse("desk:vendor_times", args=[vendor.uid])
-    said = {"works_on": ["1", "2", "4"], "country": "at", "subdivision": "", "transport_days": "2"}
+    said = {"works_on": ["1", "2", "4"], "country": "AT", "subdivision": "", "transport_days": "2"}
     assert manager.post(address, said).status_code == 302
     vendor.refresh_from_db()
     assert (vendor.works_on, vendor.country, vendor.transport_days) == ("124", "AT", 2)

@@ -52,6 +52,7 @@ class UsesForm(PlainForm):
         }
         for name in USAGE:
             self.fields[f"{name}-{number}"] = Number(label=labels[name], required=False, initial=held.get(name))
+        self.fields[f"waste-{number}"].help_text = _("Of the amount: at 10, a tenth more is used up.")
         self.consumables = {str(row.pk): row for row in consumables}
 
     @property
@@ -93,6 +94,23 @@ class UsesForm(PlainForm):
                 number = self._used()[int(row.removeprefix("usage-"))]
                 row = f"{column}-{number}"
             self.add_error(row if row in self.fields else None, errors)
+
+
+class FirstTimeForm(PlainForm):
+    """The standard time a new operation begins with: without one, nothing that uses it has a price."""
+
+    setup = Number(
+        label=gettext_lazy("Set-up [min/batch]"),
+        min_value=0,
+        help_text=gettext_lazy("Getting ready and clearing away, once for each batch; 0 if there is none."),
+    )
+    run = Number(
+        label=gettext_lazy("Run [min/measure]"),
+        min_value=0,
+        help_text=gettext_lazy(
+            "The work itself, for each unit of the measure. A guess will do: note a better one later."
+        ),
+    )
 
 
 class RouteForm(PlainForm):

@@ -114,6 +114,7 @@ class PolicyForm(RateForm):
             ("validity_days", "quiet_days", "storage_after_days", "storage", "assumptions"),
         ),
     )
+    rare = ("handling_percent", "handling_grade", "mixed_percent", "rounding")
     rows = "stages"
     row_word = gettext_lazy("Payment stage")
     cells = {
@@ -145,7 +146,7 @@ class PolicyForm(RateForm):
 
 
 class OddsForm(RateForm):
-    """Chances and spreads."""
+    """The fee for strip and inspect, chances and spreads."""
 
     model = Odds
     numbers = (
@@ -169,6 +170,7 @@ class OddsForm(RateForm):
     )
     wholes = ("credit_days",)
     groups = (
+        (gettext_lazy("Strip and inspect"), ("inspect_fee", "credit_days")),
         (gettext_lazy("What strip-down may reveal"), ("common", "sometimes", "rare")),
         (
             gettext_lazy("What evidence of a finish says"),
@@ -176,7 +178,6 @@ class OddsForm(RateForm):
         ),
         (gettext_lazy("How far figures are out"), ("seen", "phoned", "guessed", "pace")),
         (gettext_lazy("How sure prices and days are"), ("kept", "contingency_margin", "cap")),
-        (gettext_lazy("Strip and inspect"), ("inspect_fee", "credit_days")),
     )
 
 
@@ -185,3 +186,4 @@ class TimeForm(RateForm):
 
     model = StandardTime
     numbers = ("setup", "run", "allowance", "shop_factor", "spread")
+    rare = ("allowance", "shop_factor", "spread")

@@ -22,6 +22,7 @@ from shop.methods.dated import in_force, latest_first
 from shop.methods.models import Consumable, Operation, Service, StandardTime
 from shop.people.models import Grade
 from shop.rates import services
+from shop.rates.loading import STARTER_SET
 from shop.rates.models import ConsumablePrice, GradeRate, Odds, PricePolicy, ServicePrice, Status, TaxRate
 
 #: A dated row of any kind, and what has it: a model's row, a tax code, or "" where there is one for the whole shop.
@@ -338,9 +339,13 @@ def _stage(stage: Any) -> str:
 
 
 class Chances(_Whole):
-    slug, label, one = "chances", gettext_lazy("Chances and spreads"), gettext_lazy("chances and spreads")
+    slug, label, one = (
+        "chances",
+        gettext_lazy("Fee for strip and inspect, chances and spreads"),
+        gettext_lazy("fee, chances and spreads"),
+    )
     model, form = Odds, forms.OddsForm
-    lined = ("kept", "pace", "guessed")
+    lined = ("inspect_fee", "kept", "pace", "guessed")
 
     def note(self, _subject: Subject, said: Mapping[str, Any], /, **by: Any) -> Rate:
         return services.note_odds(**said, **by)
@@ -373,11 +378,16 @@ def kind_of(slug: str) -> Kind:
     raise Http404
 
 
+def ours(row: Rate) -> bool:
+    """Whether the shop has noted nothing of its own yet in its place."""
+    return getattr(row, "noted_by", "") == STARTER_SET
+
+
 def sure(row: Rate, today: date) -> tuple[str, str]:
     """How sure a price is, in words, and the tag for it; nothing for what has no such thing."""
     status = getattr(row, "status", "")
     if not status:
-        return "", ""
+        return (_("our guess"), "tag-mind") if ours(row) else ("", "")
     until = row.valid_until
     if until is not None and until < today:
         return _("no longer promised: ask again"), "tag-bad"

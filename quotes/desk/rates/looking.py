@@ -62,6 +62,24 @@ def open_drafts() -> QuerySet[Draft]:
     return rows.select_related("restoration__customer", "restoration__machine").order_by("restoration__title", "pk")
 
 
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """How many open drafts take a change in as soon as it is noted, and how many keep what they say until priced anew."""
+
+    at_once: int
+    kept: int
+
+
+def reach(valid_from: date, *, later: date | None) -> Reach:
+    """Of a change from ``valid_from`` on; ``later`` is the day from which another revision holds instead of it.
+
+    A draft is priced by what holds on its own day.
+    """
+    days = list(open_drafts().values_list("priced_on", flat=True))
+    at_once = sum(valid_from <= day and (later is None or day < later) for day in days)
+    return Reach(at_once, len(days) - at_once)
+
+
 def effect(draft: Draft, imagine: Callable[[], object], *, valid_from: date, today: date) -> Effect:
     """``imagine`` notes the change; it is called where nothing is kept."""
     day = max(today, valid_from)

@@ -9,8 +9,10 @@ from typing import Any
 from django.http import QueryDict
 from django.utils.safestring import SafeString
 from django.utils.text import capfirst
+from django.utils.translation import gettext as _
 
-from quotes.desk.rates.kinds import BOOK, Figure, Kind, Rate, Subject, Thing, sure
+from quotes.desk.rates.hints import explain
+from quotes.desk.rates.kinds import BOOK, Chances, Figure, Kind, Policy, Rate, Subject, Thing, ours, sure
 from quotes.desk.rates.tables import AMOUNTS, MORE, RateForm, column, sent_rows
 from shop import currency, text
 from shop.papers.pictures import figure, price_line
@@ -28,6 +30,8 @@ class Line:
     sure: str
     tag: str
     coming: list[tuple[date, list[Figure]]]
+    by: str
+    fee: list[Figure]  # where the line is how we price: the fee that stands on another page
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +45,21 @@ class Noted:
     holds: bool
     comes: bool
     replaced: bool
+    by: str
+
+
+def _by(row: Rate) -> str:
+    return _("starter set") if ours(row) else getattr(row, "noted_by", "")
+
+
+def _fee(kind: Kind, today: date) -> list[Figure]:
+    chances = Chances()
+    held = chances.held("", today) if isinstance(kind, Policy) else None
+    if held is None:
+        return []
+    figures = chances.figures(held, only=("inspect_fee", "credit_days"))
+    names = (_("Fee for strip and inspect"), _("credited within [days]"))
+    return [Figure(figure.name, name, figure.text) for figure, name in zip(figures, names, strict=True)]
 
 
 def book(today: date) -> list[tuple[Kind, list[Line]]]:
@@ -51,7 +70,8 @@ def book(today: date) -> list[tuple[Kind, list[Line]]]:
 def _line(kind: Kind, thing: Thing, today: date) -> Line:
     figures = kind.brief(thing.holds) if thing.holds else []
     words, tag = sure(thing.holds, today) if thing.holds else ("", "")
-    return Line(thing, figures, words, tag, [(row.valid_from, kind.brief(row)) for row in thing.coming])
+    coming = [(row.valid_from, kind.brief(row)) for row in thing.coming]
+    return Line(thing, figures, words, tag, coming, _by(thing.holds), _fee(kind, today))
 
 
 def headings(kind: Kind) -> list[str]:
@@ -80,6 +100,7 @@ def history(kind: Kind, rows: list[Rate], today: date) -> list[Noted]:
                 row is holds,
                 row.valid_from > today,
                 number > 0 and rows[number - 1].valid_from == row.valid_from,
+                _by(row),
             )
         )
     return result
@@ -126,9 +147,9 @@ def _written(name: str, value: Decimal) -> str:
 def begun(kind: Kind, subject: Subject, today: date, data: Any = None) -> RateForm:
     """The form: what was typed, or what holds today to begin with."""
     held = kind.held(subject, today)
-    return kind.form(data, initial=kind.initial(held, today), table=kind.table(held))
+    return explain(kind.form(data, initial=kind.initial(held, today), table=kind.table(held)), kind, today)
 
 
-def with_more_rows(kind: Kind, data: QueryDict) -> RateForm:
+def with_more_rows(kind: Kind, today: date, data: QueryDict) -> RateForm:
     """What was typed with more rows below, unchecked: nobody has finished yet."""
-    return kind.form(initial=data.dict(), count=sent_rows(data) + MORE)
+    return explain(kind.form(initial=data.dict(), count=sent_rows(data) + MORE), kind, today)

@@ -4,6 +4,7 @@ A table has its rows and some blank ones below, so that it needs no scripting; a
 """
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any, ClassVar
 
 from django import forms
@@ -46,6 +47,20 @@ def heading(model: type[Model], name: str) -> str:
     return f"{label} [{currency.code()}]" if name in AMOUNTS else label
 
 
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Boxes under a heading; the ``rare`` ones are folded away."""
+
+    heading: Any
+    boxes: list[forms.BoundField]
+    rare: list[forms.BoundField]
+
+    @property
+    def is_open(self) -> bool:
+        """Whether something in a folded box is wrong."""
+        return any(box.errors for box in self.rare)
+
+
 class RateForm(PlainForm):
     """A new revision from a day on. ``numbers`` are boxes for figures of ``model``, whose columns name them."""
 
@@ -53,6 +68,7 @@ class RateForm(PlainForm):
     numbers: ClassVar[Sequence[str]] = ()
     wholes: ClassVar[Sequence[str]] = ()
     groups: ClassVar[Sequence[tuple[Any, Sequence[str]]]] = ()  # a heading over some of the boxes; none need have one
+    rare: ClassVar[Sequence[str]] = ()  # boxes that are seldom touched: folded away
     rows: ClassVar[str] = ""  # the word for a table, as the service calls it
     row_word: ClassVar[Any] = ""
     cells: ClassVar[Mapping[str, Callable[[], forms.Field]]] = {}
@@ -125,11 +141,15 @@ class RateForm(PlainForm):
     # -- in and out --------------------------------------------------------------------------------------------------
 
     @property
-    def grouped(self) -> list[tuple[Any, list[forms.BoundField]]]:
+    def grouped(self) -> list["Group"]:
         """The boxes that are no part of the table, under their headings; first those that have none."""
         headed = {name for _heading, names in self.groups for name in names}
-        first = ("", [self[name] for name in self.boxes if name not in headed])
-        return [first, *((heading, [self[name] for name in names]) for heading, names in self.groups)]
+        first = ("", [name for name in self.boxes if name not in headed])
+        return [self._group(heading, names) for heading, names in (first, *self.groups)]
+
+    def _group(self, heading: Any, names: Sequence[str]) -> "Group":
+        rare = [self[name] for name in names if name in self.rare]
+        return Group(heading, [self[name] for name in names if name not in self.rare], rare)
 
     def said(self) -> dict[str, Any]:
         """What was typed, as the service takes it."""

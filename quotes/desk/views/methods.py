@@ -18,7 +18,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from quotes.desk.context import DESK
 from quotes.desk.methods import showing
 from quotes.desk.methods.definitions import DEFINITIONS, Definition, DefinitionForm, definition_of, said
-from quotes.desk.methods.tables import CautionGoes, RouteForm, UsesForm
+from quotes.desk.methods.tables import CautionGoes, FirstTimeForm, RouteForm, UsesForm
 from quotes.desk.views.editor import who
 from shop.methods import defining
 from shop.methods.models import Finish, FinishRoute, Material, Operation, Template
@@ -42,16 +42,36 @@ def methods(request: HttpRequest) -> HttpResponse:
 def new(request: HttpRequest, slug: str) -> HttpResponse:
     definition = definition_of(slug)
     form = definition.form(request.POST or None)
-    if request.method == "POST" and form.is_valid():
+    time = FirstTimeForm(request.POST or None) if definition.model is Operation else None
+    if request.method == "POST" and all(checked.is_valid() for checked in (form, time) if checked is not None):
         thing = definition.model(**{name: value for name, value in form.cleaned_data.items() if value is not None})
         try:
-            defining.add_thing(thing=thing, who=who(request), now=timezone.now())
+            _add(request, thing, time)
             messages.success(request, _("Added."))
             return redirect("desk:method", slug=slug, uid=thing.uid)
         except ValidationError as error:
-            form.place(error, definition.model())
-    context = {"definition": definition, "form": form}
-    return render(request, "desk/methods/new.html", context, status=422 if form.errors else 200)
+            _place_new(error, definition, form, time)
+    context = {"definition": definition, "form": form, "time": time}
+    return render(request, "desk/methods/new.html", context, status=422 if request.method == "POST" else 200)
+
+
+def _add(request: HttpRequest, thing: Any, time: FirstTimeForm | None) -> None:
+    now = timezone.now()
+    if time is None:
+        defining.add_thing(thing=thing, who=who(request), now=now)
+        return
+    minutes = {name: time.cleaned_data[name] for name in ("setup", "run")}
+    defining.add_operation(operation=thing, **minutes, today=timezone.localdate(now), who=who(request), now=now)
+
+
+def _place_new(
+    error: ValidationError, definition: Definition, form: DefinitionForm, time: FirstTimeForm | None
+) -> None:
+    named = error.error_dict if hasattr(error, "error_dict") else {}
+    if time is not None and named and named.keys() <= time.fields.keys():
+        time.add_error(None, error)
+    else:
+        form.place(error, definition.model())
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

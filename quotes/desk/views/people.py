@@ -33,7 +33,9 @@ class RolesForm(PlainForm):
 class PersonForm(RolesForm):
     name = forms.CharField(label=gettext_lazy("Name"), max_length=150)
     username = forms.CharField(
-        label=gettext_lazy("Signs in as"), max_length=150, help_text=gettext_lazy("Letters and digits, no spaces.")
+        label=gettext_lazy("Signs in as"),
+        max_length=150,
+        help_text=gettext_lazy("Letters, digits and @ . + - _, without spaces."),
     )
 
     field_order = ("name", "username", "roles")

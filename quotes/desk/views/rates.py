@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from quotes.desk.context import DESK
-from quotes.desk.rates import kinds, looking, showing
+from quotes.desk.rates import hints, kinds, looking, showing
 from quotes.desk.rates.kinds import Kind, Subject
 from quotes.desk.rates.tables import RateForm
 from quotes.desk.views import rates_files
@@ -36,6 +36,7 @@ LOOK, NOTE, ROWS = "look", "note", "rows"
 def book(request: HttpRequest) -> HttpResponse:
     today = timezone.localdate()
     context = {"book": showing.book(today), "today": today, "may_change": has_role(request.user, ROLE_MANAGER)}
+    context["of_charge_out"] = hints.of_charge_out(today)
     return render(request, "desk/rates/book.html", context)
 
 
@@ -51,17 +52,39 @@ def rate(request: HttpRequest, slug: str, key: str) -> HttpResponse:
         raise PermissionDenied(refusal(ROLE_MANAGER))
     do, _dash, many = request.POST.get("do", LOOK).partition("-")
     if do == ROWS:
-        return _page(request, kind, subject, showing.with_more_rows(kind, request.POST))
+        return _page(request, kind, subject, showing.with_more_rows(kind, today, request.POST))
     form = showing.begun(kind, subject, today, request.POST)
     if not _holds_up(request, kind, subject, form):
         return _page(request, kind, subject, form, status=422)
     seen = _digest(kind, subject, form)
     if do == NOTE and request.POST.get("looked") == seen:
         _imagine(request, kind, subject, form)()
-        messages.success(request, _("Noted. Drafts keep the day they are priced on until somebody prices them anew."))
+        messages.success(request, _noted(_reach(kind, subject, form)))
         return redirect("desk:rate", slug=slug, key=key)
     effects = _effects(request, kind, subject, form, AT_ONCE + (int(many) if many.isdecimal() else 0))
-    return _page(request, kind, subject, form, effects=effects, looked=seen, changed=do == NOTE)
+    looked: dict[str, Any] = {
+        "effects": effects,
+        "looked": seen,
+        "changed": do == NOTE,
+        "reach": _reach(kind, subject, form),
+        "why_nothing": hints.why_nothing(kind, subject, form, today),
+    }
+    return _page(request, kind, subject, form, **looked)
+
+
+def _reach(kind: Kind, subject: Subject, form: RateForm) -> looking.Reach:
+    day = form.cleaned_data["valid_from"]
+    later = [row.valid_from for row in kind.history(subject) if row.valid_from > day]
+    return looking.reach(day, later=min(later, default=None))
+
+
+def _noted(reach: looking.Reach) -> str:
+    """What noting it did to open drafts, said once it is noted."""
+    if reach.at_once and reach.kept:
+        return _("Noted. Drafts priced on a day it holds on have it at once; the others keep theirs until priced anew.")
+    if reach.at_once:
+        return _("Noted. The open drafts are priced on a day it holds on, so they have it at once.")
+    return _("Noted. Open drafts keep what they say until somebody prices them anew.") if reach.kept else _("Noted.")
 
 
 def _imagine(request: HttpRequest, kind: Kind, subject: Subject, form: RateForm) -> Callable[[], object]:
@@ -133,6 +156,8 @@ def _page(
         "name": kind.name(subject),
         "aside": kind.aside(subject),
         "form": form,
+        "ours": bool(rows) and kinds.ours(rows[0]),
+        "of_charge_out": hints.of_charge_out(today) if isinstance(kind, kinds.Policy) else "",
         "may_change": has_role(request.user, ROLE_MANAGER),
         "headings": showing.headings(kind),
         "history": showing.history(kind, rows, today),

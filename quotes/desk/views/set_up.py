@@ -1,8 +1,8 @@
 """Setting up a workshop that begins empty: five questions, then a price can be made."""
 
+from decimal import Decimal
 from typing import Any
 
-from babel import Locale
 from babel.numbers import get_currency_name, get_territory_currencies
 from django import forms
 from django.contrib import messages
@@ -18,34 +18,61 @@ from django.views.decorators.http import require_http_methods
 from quotes.desk import saving
 from quotes.desk.forms import Number
 from quotes.desk.views.editor import who
-from quotes.desk.views.times import TimesForm, usual_hours
+from quotes.desk.views.times import TimesForm, country_names, usual_hours
 from quotes.engine.money import MINOR_UNITS
 from shop import currency
-from shop.people.calendars import countries
 from shop.people.models import Shop
 from shop.people.roles import ROLE_MANAGER, role_required
+from shop.rates.models import PricePolicy
 from shop.rates.set_up import is_set_up, set_up
 
 OTHER = USUAL = "-"
 
 
+class Percent(Number):
+    """A rate typed with its sign or without: 20, 20 %."""
+
+    # Django's own decimal field is a whole-number field to the type checker.
+    def to_python(self, value: Any) -> Decimal | None:  # type: ignore[override]
+        return super().to_python(value.strip().removesuffix("%").strip() if isinstance(value, str) else value)
+
+
 class SetUpForm(TimesForm):
-    """Name and five questions; hours as on the page of working times."""
+    """Five questions, hours as on the page of working times; beside them the name, and how labour is sold."""
 
     name = forms.CharField(label=gettext_lazy("What your customers call this workshop"), max_length=100)
     currency = forms.ChoiceField(label=gettext_lazy("Currency"))
-    tax = Number(label=gettext_lazy("Tax on your work [%]"), min_value=0, max_digits=5, decimal_places=3)
+    tax = Percent(label=gettext_lazy("Tax on your work [%]"), min_value=0, max_digits=5, decimal_places=3)
+    price_by = forms.ChoiceField(
+        label=gettext_lazy("Labour is sold by"),
+        choices=[
+            (
+                PricePolicy.PriceBy.MARGIN,
+                gettext_lazy("Cost and margin: what an hour costs you, with your margin on it."),
+            ),
+            (
+                PricePolicy.PriceBy.CHARGE_OUT,
+                gettext_lazy("Charge-out rates: a fixed price per hour for each labour grade, overhead included."),
+            ),
+        ],
+        widget=forms.RadioSelect,
+        initial=PricePolicy.PriceBy.MARGIN,
+        help_text=gettext_lazy("If you are not sure, leave the first. It can be changed in the rate book."),
+    )
 
-    field_order = ("name", "country", "currency", "tax", "hands")
+    field_order = ("name", "country", "currency", "tax", "hands", "price_by")
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         del self.fields["subdivision"], self.fields["productive"]
         self.fields["country"] = forms.ChoiceField(
             label=_("Country"),
-            choices=[(OTHER, _("Another country: no public holidays")), *_countries()],
+            choices=[(OTHER, _("Another country: no public holidays")), *country_names()],
             help_text=_("Its public holidays are kept."),
         )
+        self.fields["hands"].help_text = _(
+            "You too, if you do. %(percent)s %% of their hours are taken to go into bikes: see “Working times” later."
+        ) % {"percent": Shop._meta.get_field("productive").default}
         fixed = currency.fixed()
         chosen = self.fields["currency"]
         assert isinstance(chosen, forms.ChoiceField)
@@ -70,11 +97,6 @@ class SetUpForm(TimesForm):
         return said
 
 
-def _countries() -> list[tuple[str, str]]:
-    names = Locale.parse(to_locale(get_language() or "en")).territories
-    return sorted(((code, names.get(code, code)) for code in countries()), key=lambda pair: pair[1])
-
-
 def _currencies() -> list[tuple[str, str]]:
     return sorted(((code, _named(code)) for code in MINOR_UNITS), key=lambda pair: pair[1])
 
@@ -95,7 +117,7 @@ def set_up_page(request: HttpRequest) -> HttpResponse:
         messages.success(
             request,
             _(
-                "Set up. Every price is still a guess of ours: a quote says so until you note your own in the rate book."
+                "Set up. Every price, rate and chance is still a guess of ours, and the rate book says so until you note your own."
             ),
         )
         return redirect("desk:home")
@@ -123,6 +145,7 @@ def _answered(request: HttpRequest, form: SetUpForm) -> bool:
             tax=said["tax"],
             hours=form.spans,
             hands=said["hands"],
+            price_by=said["price_by"],
             today=timezone.localdate(now),
             who=who(request),
             now=now,

@@ -5,16 +5,16 @@ from datetime import time
 from typing import Any
 from uuid import UUID
 
+from babel import Locale
 from django import forms
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.core.validators import RegexValidator
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path
 from django.utils import timezone
+from django.utils.translation import get_language, gettext_lazy, to_locale
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_POST
 
 from quotes.desk import saving
@@ -23,33 +23,49 @@ from quotes.desk.views.days import DayField
 from quotes.desk.views.editor import who
 from shop.methods.models import Vendor, VendorClosure
 from shop.methods.vendor_times import WEEKDAYS, close_vendor, open_vendor_again, set_vendor_times
-from shop.people.calendars import USUAL_HOURS
+from shop.people.calendars import USUAL_HOURS, countries
 from shop.people.models import Closure, Shop, ShopHours
 from shop.people.roles import ROLE_MANAGER, role_required
 from shop.people.times import Span, close_for, open_again, set_working_times
 
-SPAN = re.compile(r"([0-2]?\d)[:.]([0-5]\d)\s*[-–]\s*([0-2]?\d)[:.]([0-5]\d)")
-TWO_LETTERS = RegexValidator(r"^[A-Za-z]{2}$", gettext_lazy("Give the two letters of the country, for instance AT."))
+SPAN = re.compile(r"([0-2]?\d)(?:[:.]([0-5]\d))?\s*[-–]\s*([0-2]?\d)(?:[:.]([0-5]\d))?")
 DAYS = [(str(value), label) for value, label in ShopHours.Weekday.choices]
+
+
+def country_names() -> list[tuple[str, str]]:
+    """Every country whose public holidays are known, by its name in the reader's language."""
+    names = Locale.parse(to_locale(get_language() or "en")).territories
+    return sorted(((code, names.get(code, code)) for code in countries()), key=lambda pair: pair[1])
+
+
+def offer_countries(form: forms.Form, none: str) -> None:
+    """Fill the list of countries; ``none`` says what choosing none of them means."""
+    form.fields["country"].choices = [("", none), *country_names()]  # type: ignore[attr-defined]  # it is a choice
 
 
 class TimesForm(PlainForm):
     """Country, people, and a box of hours for every weekday."""
 
-    country = forms.CharField(
-        label=gettext_lazy("Country"),
-        validators=[TWO_LETTERS],
-        required=False,
-        help_text=gettext_lazy("Two letters; its public holidays are kept."),
+    country = forms.ChoiceField(
+        label=gettext_lazy("Country"), required=False, help_text=gettext_lazy("Its public holidays are kept.")
     )
     subdivision = forms.CharField(
         label=gettext_lazy("Region, if it has holidays of its own"), max_length=6, required=False
     )
     hands = forms.IntegerField(label=gettext_lazy("People who work on bikes"), min_value=1, max_value=1000)
-    productive = forms.IntegerField(label=gettext_lazy("Of their hours on bikes [%]"), min_value=1, max_value=100)
+    productive = forms.IntegerField(
+        label=gettext_lazy("Of their hours on bikes [%]"),
+        min_value=1,
+        max_value=100,
+        help_text=gettext_lazy(
+            "How much of the time they are here goes into bikes. The rest is fetching, sweeping, the telephone. Ready"
+            " days are worked out with it."
+        ),
+    )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        offer_countries(self, _("Another country: no public holidays"))
         for value, label in DAYS:
             self.fields[f"hours_{value}"] = forms.CharField(label=label, required=False, max_length=100)
         self.fields["hours_0"].help_text = _("For instance 8:00-12:00, 13:00-17:00. Empty where it is shut.")
@@ -63,12 +79,12 @@ class TimesForm(PlainForm):
         return said
 
     def _read(self, day: int, typed: str) -> None:
-        for piece in filter(None, (piece.strip() for piece in typed.split(","))):
+        for piece in filter(None, (piece.strip() for piece in re.split("[,;]", typed))):
             found = SPAN.fullmatch(piece)
             try:
                 if found is None:
                     raise ValueError
-                numbers = [int(number) for number in found.groups()]
+                numbers = [int(number or 0) for number in found.groups()]
                 opens, closes = time(numbers[0], numbers[1]), time(numbers[2], numbers[3])
             except ValueError:
                 text = _("“%(piece)s” is no span of hours. Write it like 8:00-12:00.") % {"piece": piece}
@@ -92,16 +108,17 @@ class VendorForm(PlainForm):
         widget=forms.CheckboxSelectMultiple,
         required=False,
     )
-    country = forms.CharField(
-        label=gettext_lazy("Country"),
-        validators=[TWO_LETTERS],
-        required=False,
-        help_text=gettext_lazy("If empty, the workshop's."),
+    country = forms.ChoiceField(
+        label=gettext_lazy("Country"), required=False, help_text=gettext_lazy("Its public holidays are kept.")
     )
     subdivision = forms.CharField(
         label=gettext_lazy("Region, if it has holidays of its own"), max_length=6, required=False
     )
     transport_days = forms.IntegerField(label=gettext_lazy("Days on the way, each way"), min_value=0, max_value=100)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        offer_countries(self, _("The country of this workshop"))
 
 
 def _now() -> dict[str, object]:
