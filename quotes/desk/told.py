@@ -3,6 +3,7 @@
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 from django.apps import apps
@@ -97,21 +98,28 @@ def model_of(entry: Entry) -> type[Model] | None:
 
 
 def _field(model: type[Model] | None, key: str) -> Any:
-    names = {field.name: field for field in model._meta.concrete_fields} if model else {}
-    return names.get(field_of(key))
+    return _fields(model).get(field_of(key)) if model else None
+
+
+@cache
+def _fields(model: type[Model]) -> dict[str, Any]:
+    return {field.name: field for field in model._meta.concrete_fields}
+
+
+#: What is told of and is no column.
+OWN = {
+    "steps": gettext_lazy("steps"),
+    "ways back": gettext_lazy("ways back"),
+    "waits": gettext_lazy("waits"),
+    "waits for": gettext_lazy("waits for"),
+    "place": gettext_lazy("place"),
+}
 
 
 def label(model: type[Model] | None, key: str) -> str:
     """A field as pages call it."""
-    own = {
-        "steps": _("steps"),
-        "ways back": _("ways back"),
-        "waits": _("waits"),
-        "waits for": _("waits for"),
-        "place": _("place"),
-    }
     field = _field(model, key)
-    return str(field.verbose_name) if field is not None else own.get(key, key)
+    return str(OWN.get(key, key) if field is None else field.verbose_name)
 
 
 def value(model: type[Model] | None, key: str, said: Any) -> str:
