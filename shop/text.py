@@ -47,14 +47,14 @@ def minutes(count: Decimal | int) -> str:
 
 def quantity(amount: Decimal | int, unit: str = "") -> str:
     """No zeros at the end, and the unit kept on the same line."""
-    shown = _written(str(_exact(amount)), _locale())
+    shown = _written(str(_exact(amount)), locale())
     return f"{shown}{FIXED_SPACE}{unit}" if unit else shown
 
 
 def aligned(amount: Decimal | int, places: int) -> str:
     """A quantity for a column: what it lacks of ``places`` decimals is left as wide as figures, so that the marks stand in line."""
     shown = quantity(amount)
-    mark = Locale.parse(_locale()).number_symbols["latn"]["decimal"]
+    mark = Locale.parse(locale()).number_symbols["latn"]["decimal"]
     decimals = len(shown.partition(mark)[2])
     return shown + ("" if decimals else POINT_SPACE * bool(places)) + FIGURE_SPACE * max(places - decimals, 0)
 
@@ -62,7 +62,7 @@ def aligned(amount: Decimal | int, places: int) -> str:
 def percent(fraction: Decimal | int) -> str:
     """``0.125`` is "12.5%"; at most two decimals, half up."""
     shown = _exact(fraction).quantize(Decimal("0.0001"), rounding=ROUND_HALF_UP)
-    return _percent(str(shown), _locale())
+    return _percent(str(shown), locale())
 
 
 def day(when: date) -> str:
@@ -86,7 +86,7 @@ def _exact(amount: Decimal | int) -> Decimal:
 
 
 def _currency(amount: Decimal, currency: str, *, least: int, most: int) -> str:
-    return _priced(str(amount), currency, _locale(), least, most)
+    return _priced(str(amount), currency, locale(), least, most)
 
 
 # A page shows the same figures many times over, and the next page shows them again. The digits are asked for as text,
@@ -117,7 +117,7 @@ def _pattern(name: str, least: int, most: int) -> tuple[Locale, NumberPattern]:
     return locale, parse_pattern(standard.replace("0.00", f"0.{decimals}" if decimals else "0"))
 
 
-def _locale() -> str:
+def locale() -> str:
     """The page's language with what it says of the country; numbers of an unknown one look English."""
     return _known(get_language() or "en-gb")
 

@@ -11,12 +11,13 @@ from django.utils.translation import gettext_lazy
 from quotes.engine import canonical
 from quotes.engine.money import from_minor, places, to_minor
 from quotes.pricing.models import Draft
-from shop import currency
+from shop import currency, figures
 from shop.methods.models import Measure, Operation, PartKind, Service
 from shop.rates.models import Status, TaxRate
 from shop.restorations.models import Part, Side
 from shop.restorations.services import SIDES
 from shop.routes.models import Source, Step
+from shop.text import locale
 
 if TYPE_CHECKING:  # ModelForm takes its model in brackets for the type checker only
     PartModelForm = forms.ModelForm[Part]
@@ -44,15 +45,27 @@ NOT_A_NUMBER = gettext_lazy("Give a number in digits, such as 12.5.")
 NOT_WHOLE = gettext_lazy("Give a whole number in digits, such as 2.")
 
 
+def _figure(typed: str) -> Decimal | str:
+    """What was typed as a figure; as it is where it is none, so that the field says so."""
+    try:
+        return figures.read(typed, language=locale(), currency=currency.code())
+    except figures.NotAFigureError:
+        return typed
+    except figures.TwoWaysError as error:
+        told = {"typed": typed.strip(), "small": error.small, "large": error.large}
+        said = _("“%(typed)s” can be read in two ways. Write %(small)s or %(large)s.")
+        raise forms.ValidationError(said, code="two ways", params=told) from error
+
+
 class Number(forms.DecimalField):
-    """A number as people write it: 12.5 or 12,5. Shown without zeros at the end."""
+    """A number as people write it, and as our pages print it: 12.5, 12,5, 5,327.95. Shown without zeros at the end."""
 
     widget = forms.TextInput(attrs={"inputmode": "decimal", "size": 8})
 
     # Django's own decimal field is a whole-number field to the type checker.
     def to_python(self, value: Any) -> Decimal | None:  # type: ignore[override]
-        if isinstance(value, str) and value.count(",") == 1 and "." not in value:
-            value = value.replace(",", ".")
+        if isinstance(value, str) and value.strip():
+            value = _figure(value)
         return super().to_python(value)
 
     def prepare_value(self, value: Any) -> Any:
