@@ -1,6 +1,6 @@
 """Forms of the list of prices to confirm: a better price of one thing, and several that stand as they are."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -47,6 +47,7 @@ class RatePriceForm(SaidForm):
         said = {"status": row.status, "said_by": row.said_by, "valid_until": row.valid_until, "seen": row.pk}
         self.initial.update(said)
         plainly(self)
+        self.fields["seen"].widget = forms.HiddenInput()  # it counts rows, and is nobody's to change
 
 
 class ConsumablePriceForm(RatePriceForm):
@@ -115,8 +116,10 @@ class AsTheyAreForm(forms.Form):
 
     prefix = "stand"
 
-    def __init__(self, *args: Any, known: Sequence[str] = (), **kwargs: Any) -> None:
+    def __init__(self, *args: Any, known: Sequence[str] = (), told: Collection[str] = (), **kwargs: Any) -> None:
+        """``told`` are those of ``known`` that somebody told by phone already."""
         super().__init__(*args, **kwargs)
+        self.told = frozenset(told)
         for name in ("price", "listed"):
             self.fields[name].choices = [(key, key) for key in known]  # type: ignore[attr-defined]
         plainly(self)
@@ -132,7 +135,19 @@ class AsTheyAreForm(forms.Form):
 
     def clean(self) -> dict[str, Any]:
         data: dict[str, Any] = super().clean() or {}
-        chosen = data.get("listed") if data.get("all") else data.get("price")
+        chosen = self._all(data) if data.get("all") else data.get("price")
         if not chosen and not self.errors.keys() & {"price", "listed"}:
             raise forms.ValidationError(_("Tick the prices that stand, or all of them."))
         return data | {"chosen": chosen or []}
+
+    def _all(self, data: dict[str, Any]) -> list[str]:
+        """All that are listed; but what one person told by phone is not put into the mouth of another."""
+        heard = self.told if data.get("status") == Status.PHONED else ()
+        return [value for value in data.get("listed") or () if value not in heard]
+
+
+def brought_to(form: forms.BaseForm, otherwise: str) -> None:
+    """Let the page open at the first box that is wrong; where none is, at ``otherwise``."""
+    wrong = next((name for name in form.fields if name in form.errors and not form[name].is_hidden), otherwise)
+    if wrong in form.fields:
+        form.fields[wrong].widget.attrs["autofocus"] = True

@@ -1,6 +1,6 @@
 """The rows of the list of prices to confirm, and writing down several that stand as they are."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
@@ -37,6 +37,7 @@ class Row:
     said: str
     more: tuple[str, ...]
     form: BaseForm | None
+    just: bool
 
 
 def value_of(item: Unsure) -> str:
@@ -46,13 +47,18 @@ def value_of(item: Unsure) -> str:
 
 
 def rows(
-    items: Iterable[Unsure], *, manager: bool, today: date, wrong: Mapping[str, BaseForm] | None = None
+    items: Iterable[Unsure],
+    *,
+    manager: bool,
+    today: date,
+    wrong: Mapping[str, BaseForm] | None = None,
+    just: Collection[str] = (),
 ) -> list[Row]:
-    """``wrong`` are forms that somebody filled in wrongly, by the key of their price."""
-    return [_row(item, manager, today, wrong or {}) for item in items]
+    """``wrong`` are forms that somebody filled in wrongly, by the key of their price; ``just`` are keys confirmed a moment ago."""
+    return [_row(item, manager, today, wrong or {}, just) for item in items]
 
 
-def _row(item: Unsure, manager: bool, today: date, wrong: Mapping[str, BaseForm]) -> Row:
+def _row(item: Unsure, manager: bool, today: date, wrong: Mapping[str, BaseForm], just: Collection[str]) -> Row:
     return Row(
         price=item,
         value=value_of(item),
@@ -61,6 +67,7 @@ def _row(item: Unsure, manager: bool, today: date, wrong: Mapping[str, BaseForm]
         said=said(item.row),
         more=tuple(more(item.row, today)),
         form=wrong.get(item.key) or (form_of(item) if may_note(item, manager=manager) else None),
+        just=item.key in just,
     )
 
 
@@ -124,7 +131,7 @@ def said(row: Step | ServicePrice | ConsumablePrice) -> str:
     by, on = (row.buy_said_by, row.buy_said_on) if isinstance(row, Step) else (row.said_by, row.valid_from)
     if not by and not isinstance(row, Step) and row.noted_by:
         by = _("noted by %(who)s") % {"who": row.noted_by}
-    day = date_format(on, "SHORT_DATE_FORMAT") if on else ""
+    day = date_format(on, "DATE_FORMAT") if on else ""
     return ", ".join(word for word in (by, day) if word) or _("nobody named")
 
 

@@ -5,22 +5,43 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from quotes.desk.drawing import fixed_lines
 from quotes.engine.inputs import Restoration
 from quotes.engine.money import places, rounded
-from quotes.engine.results import StepResult
+from quotes.engine.remarks import CAP_TOO_LOW, NO_SIZE, NO_SPOKES, REFUSED, STRENGTH_UNKNOWN
+from quotes.engine.results import Remark, StepResult
 from quotes.pricing.models import Draft, Stage
 from quotes.pricing.offer import deviates, finish_text
 from quotes.pricing.planning import Worked
 from quotes.pricing.selectors import Priced, agreed_net
 from quotes.pricing.services import told
+from quotes.pricing.settling import concerns
 from shop.methods.models import FinishRoute, FinishStep
 from shop.papers.pictures import chances
 from shop.restorations.models import Part
 from shop.routes.models import Plan, Step
+
+#: The box of a part in which a concern is settled.
+BOX = {
+    NO_SIZE: "size_class",
+    NO_SPOKES: "spokes",
+    STRENGTH_UNKNOWN: "strength",
+    REFUSED: "agreed_finish",
+    CAP_TOO_LOW: "cap_minor",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Settle:
+    """A part on which something is to be settled: what, and where."""
+
+    part: str
+    address: str
+    sentences: tuple[str, ...]
 
 
 @dataclass(slots=True)
@@ -86,7 +107,8 @@ def sums(found: Priced) -> dict[str, Any]:
         return base | {"error": found.error.sentence(_(found.error.template))}
     result = found.explained.result
     digits = places(found.given.policy.currency) if found.given else 2
-    remarks = found.explained.remarks
+    remarks, settle = found.explained.remarks, to_settle(found)
+    ballpark = found.draft.stage == Stage.BALLPARK
     return base | {
         "result": result,
         "cost": rounded(result.cost, digits=digits),
@@ -100,11 +122,29 @@ def sums(found: Priced) -> dict[str, Any]:
         "margin": result.margin,
         "floor": rounded(result.floor_price, digits=digits),
         "below_floor": result.below_floor and bool(result.lines),
-        "blocking": [told(remark) for remark in remarks if remark.blocking],
+        "blocking": () if ballpark else settle,
+        "warned": settle if ballpark else (),
         "guessed": [
             ": ".join(word for word in (remark.part, remark.step) if word) for remark in remarks if not remark.blocking
         ],
     }
+
+
+def to_settle(found: Priced) -> tuple[Settle, ...]:
+    """What must be settled before an offer goes out, one line for each part."""
+    return tuple(
+        Settle(item.part, _where(item.uid, item.remarks[0]), tuple(map(_sentence, item.remarks)))
+        for item in concerns(found)
+    )
+
+
+def _where(uid: str, remark: Remark) -> str:
+    box = BOX.get(remark.text)
+    return reverse("desk:part", args=[uid]) + (f"#box-{uid}-{box}" if box else "")
+
+
+def _sentence(remark: Remark) -> str:
+    return _(remark.text).format(**dict(remark.values))
 
 
 def _sure(found: Priced) -> dict[str, str]:

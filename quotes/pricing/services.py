@@ -233,11 +233,14 @@ def _check_issuable(found: Priced, *, below_floor: str, guesses_are_told: bool) 
     assert explained is not None
     if not explained.result.lines:
         raise CannotIssueError(_("There is nothing to quote yet. Add parts first."))
-    blocking = [remark for remark in explained.remarks if remark.blocking]
+    no_offer = found.draft.stage == Stage.BALLPARK  # it authorises nothing: the same things are only said
+    blocking = [] if no_offer else [remark for remark in explained.remarks if remark.blocking]
     if blocking:
         raise CannotIssueError([told(remark) for remark in blocking])
     if any(not remark.blocking for remark in explained.remarks) and not guesses_are_told:
-        raise CannotIssueError(_("Some prices are only guessed. Tick that you know, or note better ones."))
+        raise CannotIssueError(
+            _("Some prices are only guessed. Tick that you know, or note better ones."), code="guessed"
+        )
     if explained.result.below_floor and not below_floor and found.draft.stage in KEEP_THE_FLOOR:
         raise CannotIssueError(_("The price is below the floor. Only the manager may issue it, with a reason."))
 

@@ -90,14 +90,16 @@ def test_it_says_how_many_and_how_much_rests_on_guesses_largest_first(desk, bike
     """Plating 14 kg × 6 / 80 % = 105.00, enamel 4.80 / 0.9 / 75 % = 7.11; the seal was told by phone."""
     found = page(desk, bike)
     html = found.content.decode()
-    assert "3 prices still to confirm" in html
+    assert "2 prices still to confirm" in html
+    assert "2 guessed" in html
+    assert "1 told by phone" in html
     assert "€112.11 of the price rests on guesses." in html
     names = [item.price.name for item in found.context["rows"]]
-    assert names == ["Brook Platers: Zinc plate", "Seal", "Enamel"]
+    assert names == ["Brook Platers: Zinc plate", "Enamel", "Seal"]
     assert [item.said.split(",")[0] for item in found.context["rows"]] == [
         "noted by ada",
-        "nobody named",
         "noted by ada",
+        "nobody named",
     ]
 
 
@@ -265,6 +267,63 @@ def test_the_desk_cannot_confirm_what_is_the_managers(client, bike):
     client.force_login(person(ROLE_DESK))
     assert stand(client, bike, [value]).status_code == 422
     assert not ConsumablePrice.objects.filter(said_by="Mira").exists()
+
+
+def test_a_price_told_by_phone_goes_to_its_own_group_counts_no_more_and_is_marked_once(desk, bike):
+    buy(bike, "Bush", buy_status="guessed", buy_price_minor=90_000)
+    before = page(desk, bike)
+    assert "3 prices still to confirm" in before.content.decode()
+    assert before.context["rows"][0].price.name == "Bush"
+    assert stand(desk, bike, [row(desk, bike, "Bush").value]).status_code == 302
+    after = page(desk, bike)
+    html = after.content.decode()
+    assert "2 prices still to confirm" in html
+    assert "1 price is confirmed, told by phone: Bush." in html
+    assert html.index("Guessed, or out of date") < html.index("Told by phone</h2>") < html.index("confirmed just now")
+    assert [(item.price.name, item.just) for item in after.context["rows"]][2:] == [("Bush", True), ("Seal", False)]
+    assert "confirmed just now" not in page(desk, bike).content.decode()
+
+
+def test_all_by_phone_leaves_what_another_person_told_as_it_is(desk, bike):
+    Step.objects.filter(buy="Seal").update(buy_said_by="Noor")
+    buy(bike, "Bush", buy_status="guessed")
+    assert stand(desk, bike, [], **{"stand-all": "on"}).status_code == 302
+    assert dict(Step.objects.exclude(buy="").values_list("buy", "buy_said_by")) == {"Seal": "Noor", "Bush": "Mira"}
+    assert stand(desk, bike, [], **{"stand-all": "on"}).status_code == 422
+    assert stand(desk, bike, [], **{"stand-all": "on", "stand-status": "seen"}).status_code == 302
+    assert not Step.objects.exclude(buy="").exclude(buy_said_by="Mira").exists()
+
+
+def test_the_issue_page_the_sum_and_the_list_count_the_same_guesses(manager, bike, shop):
+    frame(bike, shop, name="Rack", finish=shop.zinc, strength=300)
+    for name in ("issue", "restoration"):
+        html = manager.get(reverse(f"desk:{name}", args=[bike.uid])).content.decode()
+        assert html.count("2 prices are only guessed") == 1
+    assert page(manager, bike).context["counts"].guessed == 2
+
+
+def test_what_was_seen_is_kept_out_of_sight_and_the_forms_are_within_reach(manager, bike):
+    html = page(manager, bike).content.decode()
+    assert re.search(r'<input type="hidden" name="seen" value="\d+"', html)
+    assert not re.search(r'<input type="text" name="seen"', html)
+    assert '<summary class="button">Note a better price' in html
+    assert html.index('href="#as-they-are"') < html.index('id="as-they-are"')
+
+
+def test_a_wrong_answer_opens_at_the_box_that_is_wrong(desk, bike):
+    def at(answer: Any) -> list[str]:
+        tags = re.findall(r"<(?:input|select)[^>]*\bautofocus[^>]*>", answer.content.decode())
+        return [re.search(r'name="([^"]+)"', tag)[1] for tag in tags]
+
+    assert at(page(desk, bike)) == []
+    assert at(stand(desk, bike, [])) == ["stand-all"]
+    assert at(stand(desk, bike, [row(desk, bike, "Seal").value], **{"stand-said_by": ""})) == ["stand-said_by"]
+    assert at(note(desk, bike, "Seal", buy_valid_until="soon")) == ["buy_valid_until"]
+
+
+def test_days_are_written_as_everywhere(desk, bike):
+    Step.objects.filter(buy="Seal").update(buy_said_on=SINCE, buy_said_by="Noor")
+    assert row(desk, bike, "Seal").said == "Noor, 1 Jan 2026"
 
 
 # -- who and how much --------------------------------------------------------------------------------------------------

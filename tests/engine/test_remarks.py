@@ -3,7 +3,7 @@ from decimal import Decimal
 import pytest
 
 from quotes.engine.inputs import Measure, Step, Work
-from quotes.engine.remarks import BAKE, GUESSED, REFUSED, STRENGTH_UNKNOWN
+from quotes.engine.remarks import BAKE, GUESSED, NO_SIZE, NO_SPOKES, REFUSED, STRENGTH_UNKNOWN
 from quotes.engine.results import Remark
 from tests.engine.build import operation, part, priced, purchase, service, step
 
@@ -86,6 +86,31 @@ def test_guessed_prices_are_said_and_do_not_block() -> None:
         Remark(False, "bolts", "sent", GUESSED),
         Remark(False, "bolts", "buy", GUESSED),
     )
+
+
+def test_a_guess_is_told_once_however_many_parts_rest_on_it() -> None:
+    parts = [part(name, step("s" + name, ref="zinc", work=Work.SERVICE)) for name in ("d", "a", "b", "c")]
+    service_guessed = service(status="guessed")
+    (few,) = priced(*parts[1:], services=(service_guessed,)).remarks
+    assert few == Remark(False, "a, b, c", "sa", GUESSED)
+    (many,) = priced(*parts, services=(service_guessed,)).remarks
+    assert many == Remark(False, "", "sa", GUESSED)
+
+
+def test_a_missing_size_is_told_once_for_a_part_with_what_is_enough() -> None:
+    blast = operation("blast", measure=Measure.DM2)
+    steps = [step("first", ref="blast"), step("again", ref="blast"), sent()]
+    bare = part("tank", *steps, area=D(0), weight=D(0))
+    (remark,) = priced(bare, services=(service(),), operations=(blast,)).remarks
+    assert (remark.blocking, remark.text, remark.step) == (True, NO_SIZE, "")
+    assert "A size class is enough" in remark.text
+    assert dict(remark.values)["measure"] == "dm², kg"
+
+
+def test_missing_spokes_ask_for_their_number_since_no_size_class_has_any() -> None:
+    lace = operation("lace", measure=Measure.SPOKE)
+    (remark,) = priced(part("wheel", step("lace", ref="lace"), spokes=0), operations=(lace,)).remarks
+    assert (remark.text, dict(remark.values)) == (NO_SPOKES, {"measure": "spokes"})
 
 
 def test_seen_and_phoned_prices_need_no_remark() -> None:

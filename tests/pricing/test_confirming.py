@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from quotes.engine.inputs import Break
-from quotes.pricing.confirming import Kind, Unsure, Why, rests_on_guesses, unsure
+from quotes.pricing.confirming import Kind, Unsure, Why, counts, rests_on_guesses, unsure
 from quotes.pricing.selectors import priced
 from shop.methods.models import Consumable, Usage
 from shop.rates.services import note_consumable_price, note_service_price
@@ -96,7 +96,9 @@ def test_two_consumables_of_one_operation_share_its_material_as_they_cost(shop: 
     assert costs == {"Enamel": Decimal("5.33"), "Thinner": Decimal("1.33")}
 
 
-def test_the_largest_effect_comes_first_and_what_has_no_price_before_all(shop: Workshop, part: Part) -> None:
+def test_what_was_told_by_phone_comes_after_all_else_and_the_largest_effect_first_in_both(
+    shop: Workshop, part: Part
+) -> None:
     """A guess of 20.00 may move the price by 6.25, a price of 70.00 told by phone by 7.00, of 60.00 by 6.00."""
     for name, price, status in (
         ("C", 6000, "phoned"),
@@ -105,8 +107,38 @@ def test_the_largest_effect_comes_first_and_what_has_no_price_before_all(shop: W
         ("D", 0, "guessed"),
     ):
         buy(part, price, buy=name, buy_status=status)
-    assert [item.name for item in listed(part)] == ["D", "A", "B", "C"]
+    assert [item.name for item in listed(part)] == ["D", "B", "A", "C"]
     assert listed(part)[0].why == (Why.NO_PRICE,)
+    found = counts(listed(part))
+    assert (found.guessed, found.outdated, found.told, found.open) == (2, 0, 2, 2)
+
+
+def test_a_price_told_by_phone_that_ends_too_soon_is_still_to_confirm(part: Part) -> None:
+    buy(part, buy_valid_until=TODAY + timedelta(days=VALID - 1))
+    found = counts(listed(part))
+    assert (found.guessed, found.outdated, found.told, found.open) == (0, 1, 0, 1)
+
+
+def test_remarks_count_the_same_guesses_as_the_list(shop: Workshop, part: Part) -> None:
+    """Plating on two parts, enamel on one, a part without any price: three guesses, each once; one brought, one told."""
+    for name in ("Stays", "Rack"):
+        frame(part.restoration, shop, name=name, finish=shop.zinc, strength=300)
+    breaks = [Break(Decimal(0), Decimal(8))]
+    terms = {"service": shop.plate, "valid_from": SINCE, "handling_grade": shop.grade}
+    note_service_price(breaks=breaks, status="guessed", **terms, **WHO)
+    guess_paint(shop)
+    buy(part, 0, buy="Badge")
+    buy(part, 0, buy="Lamp", buy_source=Source.CUSTOMERS_OWN, buy_status="guessed")
+    buy(part)
+    found = priced(draft(part.restoration))
+    assert found.explained is not None
+    said = [remark for remark in found.explained.remarks if not remark.blocking]
+    assert len(said) == counts(unsure(found, today=TODAY)).guessed == 3
+    assert {(remark.part, remark.step) for remark in said} == {
+        ("", "Enamel"),
+        ("Rack, Stays", "Zinc plate"),
+        ("Frame", "Badge"),
+    }
 
 
 def test_what_rests_on_guesses_is_added_up_and_what_was_phoned_is_not(shop: Workshop, part: Part) -> None:

@@ -2,6 +2,7 @@
 
 from uuid import UUID
 
+from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -13,6 +14,8 @@ from django.views.decorators.http import require_http_methods, require_safe
 from quotes.desk import showing
 from quotes.desk.context import DESK
 from quotes.desk.forms import IssueForm
+from quotes.desk.forms_prices import brought_to
+from quotes.desk.forms_stage import STAGES, StageForm
 from quotes.desk.prices import tag
 from quotes.desk.views.editor import draft_for, restoration_of, who
 from quotes.pricing import services
@@ -26,6 +29,7 @@ from shop.people.models import Shop
 from shop.people.roles import ROLE_MANAGER, has_role, role_required
 from shop.rates.selectors import odds
 from shop.restorations.models import Part
+from shop.restorations.services import ChangedMeanwhileError
 from shop.routes.gate import Cause, gate_for_scope
 
 
@@ -41,13 +45,41 @@ def issue(request: HttpRequest, uid: UUID) -> HttpResponse:
                 quote = _issue(request, form, draft)
                 return redirect("pricing:quote", uid=quote.uid)
             except ValidationError as error:
-                form.add_error(None, error)
+                form.add_error(_box_of(error), error)
         if form.errors.keys() & {"seen_scope", "seen_draft"}:
             form.add_error(None, _("This page is out of date. Look at the price again, then issue it."))
         return _page(request, offered(draft_for(request, restoration_of(uid))), form, status=422)
     offer = offered(draft)
     seen = {"seen_scope": offer.found.scope.restoration.scope_version, "seen_draft": offer.found.draft.version}
     return _page(request, offer, IssueForm(initial=seen))
+
+
+def _box_of(error: ValidationError) -> str | None:
+    return "guesses_are_told" if getattr(error, "code", None) == "guessed" else None
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@role_required(*DESK)
+def issue_stage(request: HttpRequest, uid: UUID) -> HttpResponse:
+    """Choose what goes out, on the page that sends it out."""
+    if request.method == "POST":
+        draft = draft_for(request, restoration_of(uid))
+        form = StageForm(request.POST)
+        if not form.is_valid():
+            messages.error(request, _("Choose one of the four stages."))
+        elif form.cleaned_data["stage"] != draft.stage:
+            _change_stage(request, draft, form.cleaned_data)
+    return redirect("desk:issue", uid=uid)
+
+
+def _change_stage(request: HttpRequest, draft: Draft, given: dict[str, str]) -> None:
+    seen = {"stage": given["seen_stage"]} if given["seen_stage"] else None
+    changes = {"stage": given["stage"]}
+    try:
+        services.change_draft(draft=draft, who=who(request), now=timezone.now(), changes=changes, seen=seen)
+    except ChangedMeanwhileError as conflict:
+        said = _("Somebody else chose “%(stage)s” meanwhile. Look again, then choose.")
+        messages.error(request, said % {"stage": Stage(str(conflict.now)).label})
 
 
 def _issue(request: HttpRequest, form: IssueForm, draft: Draft) -> IssuedQuote:
@@ -66,7 +98,12 @@ def _page(request: HttpRequest, offer: Offered, form: IssueForm, status: int = 2
     """Shows what the stage of the draft offers; the restoration's page shows all that is in scope."""
     found = offer.found
     sums = showing.sums(found)
+    if "guesses_are_told" in form.errors:
+        brought_to(form, "guesses_are_told")
     context = sums | {
+        "issuing": True,
+        "whole_bike": False,
+        "stages": STAGES,
         "form": form,
         "offer": offer,
         "stage": Stage(found.draft.stage),
@@ -75,6 +112,7 @@ def _page(request: HttpRequest, offer: Offered, form: IssueForm, status: int = 2
         "lines": len(found.given.parts) if found.given else 0,
         "credits": found.given.credits if found.given else (),
         "nameless": not Shop.objects.exists(),
+        "unreachable": Shop.objects.filter(address="", phone="").exists(),
         "unproven": _unproven(found),
         "outdated": _outdated(found),
     }
@@ -108,5 +146,6 @@ def costs(request: HttpRequest, uid: UUID) -> HttpResponse:
 
 urlpatterns = [
     path("restorations/<uuid:uid>/issue/", issue, name="issue"),
+    path("restorations/<uuid:uid>/issue/stage/", issue_stage, name="issue_stage"),
     path("restorations/<uuid:uid>/costs/", costs, name="costs"),
 ]

@@ -20,7 +20,8 @@ from quotes.desk import saving
 from quotes.desk.context import DESK
 from quotes.desk.forms import in_minor
 from quotes.desk.forms_buying import PurchasePriceForm, dated
-from quotes.desk.forms_prices import AsTheyAreForm, ConsumablePriceForm, ServicePriceForm
+from quotes.desk.forms_prices import AsTheyAreForm, ConsumablePriceForm, ServicePriceForm, brought_to
+from quotes.desk.templatetags.desk_prices import few
 from quotes.desk.views.editor import draft_for, restoration_of, who
 from quotes.pricing import confirming
 from quotes.pricing.confirming import Unsure
@@ -32,6 +33,8 @@ from shop.restorations.services import ChangedMeanwhileError
 from shop.routes.models import Step
 from shop.routes.services import change_step
 
+#: Where the session keeps the keys of the prices confirmed a moment ago, until the next look at the list.
+JUST = "confirmed_prices"
 #: A day is given with what is said: a price, how sure it is, or who said so.
 SAID = ("buy_price_minor", "buy_status", "buy_said_by")
 
@@ -54,14 +57,21 @@ def _page(
     today, manager = timezone.localdate(), has_role(request.user, ROLE_MANAGER)
     listed = confirming.unsure(found, today=today)
     page = Paginator(listed, shown.ON_A_PAGE).get_page(_number(request, listed, wrong))
-    rows = shown.rows(page.object_list, manager=manager, today=today, wrong=wrong)
+    just = request.session.pop(JUST, []) if request.method == "GET" and JUST in request.session else []
+    rows = shown.rows(page.object_list, manager=manager, today=today, wrong=wrong, just=just)
+    for form in (wrong or {}).values():
+        brought_to(form, next(iter(form.fields)))
+    if "stand_form" in forms:
+        brought_to(forms["stand_form"], "all")
     context: dict[str, Any] = {
         "restoration": found.scope.restoration,
         "draft": found.draft,
         "page": page,
         "rows": rows,
+        "form_rows": any(row.form for row in rows),
         "wrong": set(wrong or {}),
         "count": len(listed),
+        "counts": confirming.counts(listed),
         "guessed": confirming.rests_on_guesses(listed),
         "manager": manager,
         "overtaken": any(item.overtaken for item in listed),
@@ -99,6 +109,8 @@ def note_purchase(request: HttpRequest, uid: UUID, key: UUID) -> HttpResponse:
     )
     if wrong:
         return _page(request, priced(draft_for(request, restoration_of(uid))), wrong={str(key): form}, status=422)
+    if names:
+        request.session[JUST] = [str(key)]
     return _back(request, uid, _("“%(thing)s” is noted.") % {"thing": row} if names else _("Nothing was changed."))
 
 
@@ -137,6 +149,7 @@ def _note_rate(request: HttpRequest, uid: UUID, key: UUID, note: Any) -> HttpRes
     form = shown.form_of(item, request.POST)
     assert isinstance(form, ConsumablePriceForm | ServicePriceForm)
     if form.is_valid() and _noted(request, form, item, note):
+        request.session[JUST] = [item.key]
         return _back(request, uid, _("“%(thing)s” is noted, from today on.") % {"thing": item.name})
     return _page(request, found, wrong={item.key: form}, status=422)
 
@@ -170,14 +183,31 @@ def as_they_are(request: HttpRequest, uid: UUID) -> HttpResponse:
     manager = has_role(request.user, ROLE_MANAGER)
     listed = confirming.unsure(found, today=timezone.localdate())
     mine = {shown.value_of(item): item for item in listed if shown.may_note(item, manager=manager)}
-    form = AsTheyAreForm(request.POST, known=list(mine))
+    told = [value for value, item in mine.items() if item.told]
+    form = AsTheyAreForm(request.POST, known=list(mine), told=told)
     if form.is_valid():
         chosen = [mine[value] for value in form.cleaned_data["chosen"]]
         if _confirmed(request, form, chosen):
-            count = len(chosen)
-            told = ngettext("%(count)s price is confirmed.", "%(count)s prices are confirmed.", count)
-            return _back(request, uid, told % {"count": count})
+            request.session[JUST] = [item.key for item in chosen]
+            return _back(request, uid, _told(form, chosen))
     return _page(request, found, status=422, stand_form=form)
+
+
+def _told(form: AsTheyAreForm, chosen: list[Unsure]) -> str:
+    names = few([item.name for item in chosen])
+    if form.cleaned_data["status"] == Status.PHONED:
+        said = ngettext(
+            "%(count)s price is confirmed, told by phone: %(names)s.",
+            "%(count)s prices are confirmed, told by phone: %(names)s.",
+            len(chosen),
+        )
+    else:
+        said = ngettext(
+            "%(count)s price is confirmed, seen in writing: %(names)s.",
+            "%(count)s prices are confirmed, seen in writing: %(names)s.",
+            len(chosen),
+        )
+    return said % {"count": len(chosen), "names": names}
 
 
 def _confirmed(request: HttpRequest, form: AsTheyAreForm, chosen: list[Unsure]) -> bool:
