@@ -157,10 +157,19 @@ def _sentence(worth: look_ups.Worth, net: Decimal) -> str:
     return _("It could change the choice, but costs more than it is expected to save.")
 
 
-def unlisted(found: Priced) -> list[Part]:
-    """Parts with an agreed finish for which nobody listed what they may have had: nothing can be said of them."""
+def without_evidence(found: Priced) -> list[tuple[Part, bool]]:
+    """Parts with an agreed finish of which nothing can be said yet, and whether what they may have had is listed.
+
+    Not those on which the customer signed for another finish than the factory's.
+    """
     known = questions.heard(found.scope)
-    return [part for part in found.scope.parts if part.agreed_finish_id and part.pk not in known.candidates]
+    return [
+        (part, part.pk in known.candidates)
+        for part in found.scope.parts
+        if part.agreed_finish_id
+        and not (part.pk in known.candidates and known.evidence.get(part.pk))
+        and not questions.signed_deviation(part, known)
+    ]
 
 
 def brief(part: Part, odds: Odds) -> dict[str, Any]:

@@ -15,7 +15,7 @@ SHOWN = 12
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A part as the preview shows it. ``indent`` is how deep it lies in others."""
+    """A part as the preview shows it. ``indent`` is how deep it lies in others; ``assumed`` are fields the file left out."""
 
     name: str
     indent: int
@@ -23,9 +23,15 @@ class Line:
     pieces: int
     material: str
     size: str
+    more: str
     condition: str
     old_finish: str
     finish: str
+    assumed: frozenset[str]
+
+
+#: What a part is taken for where the file says nothing, and where that changes its price.
+ASSUMED = ("material", "condition")
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,10 +83,23 @@ def _line(row: Mapping[str, Any]) -> Line:
         pieces=row.get("pieces", 1),
         material=str(Material(row.get("material", Material.STEEL)).label),
         size=_size(row),
+        more=_more(row),
         condition=str(Condition(row.get("condition", Condition.WORN)).label),
         old_finish=str(row.get("old_finish") or ""),
         finish=str(row.get("finish") or ""),
+        assumed=frozenset(name for name in ASSUMED if name not in row),
     )
+
+
+def _more(row: Mapping[str, Any]) -> str:
+    """What else the file gives of a part, in words."""
+    said = [
+        quantity(row["strength"], "MPa") if row.get("strength") else "",
+        _("%(figure)s thick") % {"figure": quantity(row["thickness"], "mm")} if row.get("thickness") else "",
+        _("openings: %(figure)s") % {"figure": row["openings"]} if row.get("openings") else "",
+        _("spokes: %(figure)s") % {"figure": row["spokes"]} if row.get("spokes") else "",
+    ]
+    return ", ".join(words for words in said if words)
 
 
 def _size(row: Mapping[str, Any]) -> str:

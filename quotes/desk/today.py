@@ -116,12 +116,16 @@ def line(restoration: Restoration, day: date) -> Line:
     """A restoration out of `restorations` as a line."""
     quote = next((quote for quote in restoration.quotes.all() if quote.stage != Stage.BALLPARK), None)
     if quote is None:
-        return Line(restoration, _unquoted(restoration))
+        return Line(restoration, _unquoted(restoration, day))
     tags = (_standing(quote, day), *_also(restoration, quote))
     return Line(restoration, tags, selectors.amount(quote, "total"), quote.currency)
 
 
-def _unquoted(restoration: Restoration) -> tuple[Tag, ...]:
+def _unquoted(restoration: Restoration, day: date) -> tuple[Tag, ...]:
+    """Without an offer; a ballpark that is out says more than that there is a draft."""
+    rough = next((quote for quote in restoration.quotes.all() if selectors.standing(quote, day) == "open"), None)
+    if rough is not None:
+        return (Tag(_("ballpark %(quote)s out") % {"quote": rough}),)
     drafted, has_parts = restoration.drafted, restoration.has_parts  # type: ignore[attr-defined]
     tags = [Tag(_("draft"))] if drafted else [Tag(_("no draft yet"), MIND)]
     return (*tags,) if has_parts else (*tags, Tag(_("no parts yet"), MIND))

@@ -19,7 +19,7 @@ from shop.restorations.models import FinishAgreement, FinishCandidate, FinishEvi
 from shop.routes.finishes import list_finish
 from shop.routes.models import Override, Step
 from tests.desk.test_editor import HTMX, person, price_in, sent
-from tests.workshop import TODAY, WHO, draft, frame, restoration, workshop
+from tests.workshop import NOW, TODAY, WHO, draft, frame, restoration, workshop
 
 pytestmark = pytest.mark.django_db
 
@@ -366,11 +366,43 @@ def test_what_cannot_change_the_choice_is_said_to_be_worth_nothing(desk, shop, b
 
 
 def test_with_nothing_to_look_up_the_page_says_what_to_do(desk, shop, bike):
-    part = frame(bike, shop)
     html = desk.get(reverse("desk:look_ups", args=[bike.uid])).content.decode()
     assert "Nothing left to look up" in html
-    assert reverse("desk:finish", args=[part.uid]) in html
+    assert "no finish evidence" not in html
     assert not Draft.objects.exists(), "looking begins nothing"
+
+
+def test_parts_without_evidence_are_counted_and_nothing_is_called_done(desk, shop, bike):
+    bare, listed, proven, signed, unfinished = (
+        frame(bike, shop, name=name, finish=finish)
+        for name, finish in (
+            ("Bare", shop.black),
+            ("Listed", shop.black),
+            ("Proven", shop.black),
+            ("Signed", shop.green),
+            ("Unfinished", None),
+        )
+    )
+    for part in (listed, proven):
+        list_finish(part=part, finish=shop.black, **WHO)
+    add_evidence(part=proven, says=shop.black, kind="trace", origin="under the clamp", strength="strong", **WHO)
+    FinishAgreement.objects.create(
+        part=signed,
+        finish=shop.green,
+        deviation="green, as wished",
+        who="Jo",
+        how="phone",
+        said_on=TODAY,
+        at=NOW,
+        recorded_by="ada",
+    )
+    html = desk.get(reverse("desk:look_ups", args=[bike.uid])).content.decode()
+    assert "2 parts have no finish evidence yet" in html
+    assert "Nothing left to look up" not in html
+    waiting = html.split("no finish evidence yet")[1]
+    for part, there in ((bare, True), (listed, True), (proven, False), (signed, False), (unfinished, False)):
+        assert (reverse("desk:finish", args=[part.uid]) in waiting) is there, part
+    assert waiting.count("no finish listed") == 1
 
 
 @pytest.mark.parametrize("name", ["finish", "look_ups", "part"])

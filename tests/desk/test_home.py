@@ -112,6 +112,16 @@ def test_what_waits_comes_in_the_order_in_which_it_lapses_with_its_price(front_d
     assert "Drafts in hand" not in page
 
 
+def test_a_ballpark_that_is_out_is_said_and_one_that_ran_out_is_a_draft_again(front_desk):
+    rough = quote(restoration("Guessed"), until=day(9), stage="ballpark")
+    page = text(front_desk, "/restorations/")
+    assert f"ballpark {rough} out" in page
+    assert "draft" not in after(page, "Guessed")
+    quote(restoration("Long ago"), until=day(-3), stage="ballpark")
+    page = after(text(front_desk, "/restorations/"), "Long ago")
+    assert "draft" in page[: page.index("Guessed")]
+
+
 def test_a_ballpark_waits_for_no_answer_and_does_not_lapse(front_desk):
     quote(restoration("Guessed"), until=day(-3), stage="ballpark")
     page = text(front_desk)

@@ -343,6 +343,14 @@ def test_names_come_back_as_they_were(names: list[str], comma: bool) -> None:
     assert [row["name"] for row in found.rows] == wanted
 
 
+def test_a_preview_shows_what_else_the_file_gives_and_marks_what_is_assumed() -> None:
+    row = {"name": "Spindle", "strength": 1200, "thickness": Decimal("12.5"), "openings": 2, "condition": "sound"}
+    given, bare = preview("x", [row, {"name": "Clip"}]).lines
+    assert given.more.replace("\u00a0", " ") == "1,200 MPa, 12.5 mm thick, openings: 2"
+    assert (bare.material, bare.condition, bare.more) == ("Steel", "Worn", "")
+    assert (given.assumed, bare.assumed) == ({"material"}, {"material", "condition"})
+
+
 def test_a_preview_shows_the_first_and_counts_the_others() -> None:
     found = preview("x", [{"name": f"Nut {number}", "pieces": 2} for number in range(SHOWN + 5)])
     assert (found.parts, found.pieces, len(found.lines), found.more, found.unsized) == (17, 34, SHOWN, 5, 17)

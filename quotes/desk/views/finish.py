@@ -225,7 +225,7 @@ def look_ups(request: HttpRequest, uid: UUID) -> HttpResponse:
     context = {
         "restoration": found.scope.restoration,
         "rows": finishes.look_up_rows(found, odds(draft.priced_on)),
-        "unlisted": finishes.unlisted(found),
+        "waiting": finishes.without_evidence(found),
         "looked": Looked.objects.filter(part__restoration=found.scope.restoration).select_related("part", "source"),
         "error": found.error.sentence(_(found.error.template)) if found.error else "",
     }
