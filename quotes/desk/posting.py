@@ -24,6 +24,6 @@ def posted_from(page: str) -> Callable[[View[P]], View[P]]:
             given: dict[str, Any] = dict(kwargs)
             return redirect(page, uid=given["uid"])
 
-        return either  # type: ignore[return-value]
+        return either
 
     return decorate

@@ -313,3 +313,9 @@ def test_a_tick_lays_it_all_the_same(shop: Workshop, front_desk: Client, row: Pa
     add_step(part=row.part, origin=Step.Origin.BEFORE, operation=shop.fit, **WHO)
     front_desk.post(f"/damages/{row.uid}/settle/", {"settled": "found", "note": "left lug", "again": "on"})
     assert row.part.steps.filter(operation=shop.fit).count() == 2
+
+
+def test_an_address_left_in_the_bar_leads_back_to_the_page(front_desk: Client, row: PartDamage) -> None:
+    assert front_desk.get(f"/damages/{row.uid}/settle/").headers["Location"] == f"/damages/{row.uid}/"
+    usual = front_desk.get(f"/parts/{row.part.uid}/damages/usual/")
+    assert usual.headers["Location"] == f"/parts/{row.part.uid}/damages/"

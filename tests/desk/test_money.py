@@ -330,6 +330,23 @@ def test_what_does_not_wait_is_not_on_the_list_to_let_go(job: Restoration, front
     assert not Override.objects.exists()
 
 
+def test_an_address_left_in_the_bar_after_a_refusal_leads_back_to_the_page(
+    job: Restoration, front_desk: Client
+) -> None:
+    pay(front_desk, job, "5")
+    of, money = [job.uid], reverse("desk:money", args=[job.uid])
+    left = [("note_receipt", of), ("note_refund", of), ("let_go", of), ("reach", [*of, "accepted"])]
+    for name, args in [*left, ("reverse_receipt", [Receipt.objects.get().uid])]:
+        answer = front_desk.get(reverse(f"desk:{name}", args=args))
+        assert (answer.status_code, answer.headers.get("Location")) == (302, money), name
+
+
+def test_a_refused_form_links_to_what_is_wrong(job: Restoration, front_desk: Client) -> None:
+    shown = pay(front_desk, job, "ten").content.decode()
+    assert '<a href="#receipt-amount_minor">Amount, tax included</a>' in shown
+    assert shown.count("js/wrong") == 1
+
+
 # --- queries ---
 
 

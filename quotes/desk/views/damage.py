@@ -18,6 +18,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 from quotes.desk import damages, saving
 from quotes.desk.context import DESK
 from quotes.desk.forms_damage import DamageForm, SettleForm, UsualForm
+from quotes.desk.posting import posted_from
 from quotes.desk.templatetags.desk_boxes import boxed
 from quotes.desk.views.editor import draft_for, page, part_of, restoration_of, who
 from quotes.pricing.damages import carried_in, settle
@@ -64,7 +65,7 @@ def _listing(request: HttpRequest, part: Part, *, status: int = 200, **forms: Ba
     return render(request, "desk/damages.html", context | forms, status=status)
 
 
-@require_POST
+@posted_from("desk:damages")
 @role_required(*DESK)
 def add_usual(request: HttpRequest, uid: UUID) -> HttpResponse:
     part, form = part_of(uid), UsualForm(request.POST)
@@ -141,7 +142,7 @@ def _answer(request: HttpRequest, row: PartDamage, form: BaseForm, names: list[s
     return render(request, "desk/_answer.html", page(found) | {"boxes": changed, "owner": row.uid})
 
 
-@require_POST
+@posted_from("desk:damage")
 @role_required(*DESK)
 def say(request: HttpRequest, uid: UUID) -> HttpResponse:
     """Found or not found, once."""

@@ -13,11 +13,12 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_POST, require_safe
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from quotes.desk import money, money_jobs, saving
 from quotes.desk.context import DESK
 from quotes.desk.forms_money import LetGoForm, ReachForm, ReceiptForm, RefundForm, ReverseForm
+from quotes.desk.posting import posted_from
 from quotes.desk.views.editor import restoration_of, who
 from quotes.pricing import instalments, receipts
 from quotes.pricing.models import Receipt
@@ -84,7 +85,7 @@ def _tried(form: forms.Form, write: Callable[..., object], fallback: str) -> boo
     return True
 
 
-@require_POST
+@posted_from("desk:money")
 @role_required(*DESK)
 def note_receipt(request: HttpRequest, uid: UUID) -> HttpResponse:
     """Note money that came in."""
@@ -95,7 +96,7 @@ def note_receipt(request: HttpRequest, uid: UUID) -> HttpResponse:
     return _page(request, row, status=UNPROCESSABLE, receipt=form)
 
 
-@require_POST
+@posted_from("desk:money")
 @role_required(*DESK)
 def note_refund(request: HttpRequest, uid: UUID) -> HttpResponse:
     """Note money that went back."""
@@ -106,11 +107,13 @@ def note_refund(request: HttpRequest, uid: UUID) -> HttpResponse:
     return _page(request, row, status=UNPROCESSABLE, refund=form)
 
 
-@require_POST
+@require_http_methods(["GET", "HEAD", "POST"])
 @role_required(*DESK)
 def reverse_receipt(request: HttpRequest, uid: UUID) -> HttpResponse:
     """Reverse a receipt that was a slip."""
     found = get_object_or_404(Receipt.objects.select_related("restoration"), uid=uid)
+    if request.method != "POST":  # the address is left in the bar after a refusal
+        return redirect("desk:money", uid=found.restoration.uid)
     row, form = restoration_of(found.restoration.uid), ReverseForm(request.POST, receipt=found.number)
     common: dict[str, Any] = {"receipt": found, "who": who(request), "now": timezone.now()}
     try:
@@ -127,7 +130,7 @@ def _reverse(said: dict[str, Any], common: dict[str, Any]) -> None:
     receipts.reverse(**said, **common)
 
 
-@require_POST
+@posted_from("desk:money")
 @role_required(*DESK)
 def reach(request: HttpRequest, uid: UUID, event: str) -> HttpResponse:
     """Say that what payments wait for has come."""
@@ -151,7 +154,7 @@ def unreach(request: HttpRequest, uid: UUID, event: str) -> HttpResponse:
     return _done(request, uid, _("Taken back. It is not due any more."))
 
 
-@require_POST
+@posted_from("desk:money")
 @role_required(*DESK)
 def let_go(request: HttpRequest, uid: UUID) -> HttpResponse:
     """Let steps go out before the money is in, by name."""
