@@ -12,6 +12,7 @@ from quotes.desk.undoing_ways import Difference
 from shop.journal.models import Entry
 from shop.journal.selectors import CLOSE
 from shop.journal.services import ALSO
+from shop.people.models import User
 from shop.restorations.models import Part, Restoration
 from shop.routes.many import many_of
 from shop.routes.models import Step
@@ -29,8 +30,11 @@ class Happened:
     where: str
     turns: list[told.Turn]
     stays: str = ""
+    who: str = ""
     undone: Entry | None = None
+    undone_by: str = ""
     undoes: Entry | None = None
+    undoes_of: str = ""
     more: int = 0
     others: list[Entry] = field(default_factory=list)
 
@@ -66,6 +70,7 @@ def happened(rows: Iterable[Entry]) -> list[Happened]:
     undoes = _undoes(page)
     more = _also(page)
     places = _places(page)
+    people = _people([*page, *undone.values(), *undoes.values()])
     result = []
     for entry in page:
         others = more.get(entry.reference + ALSO, []) if entry.reference else []
@@ -78,13 +83,23 @@ def happened(rows: Iterable[Entry]) -> list[Happened]:
                 places.get(entry.subject_uid, ""),
                 told.turns(entry),
                 stays=whys[0] if whys else "",
-                undone=undone.get(str(entry.uid)),
-                undoes=undoes.get(entry.reference),
+                who=people[entry.who],
+                undone=(after := undone.get(str(entry.uid))),
+                undone_by=people[after.who] if after else "",
+                undoes=(before := undoes.get(entry.reference)),
+                undoes_of=people[before.who] if before else "",
                 more=max(0, len(others) - MOST_SHOWN),
                 others=others[:MOST_SHOWN],
             )
         )
     return result
+
+
+def _people(rows: list[Entry]) -> dict[str, str]:
+    """How people are called, by what they sign in with; whoever is not on the list is called as the journal has it."""
+    signed = {entry.who for entry in rows}
+    known = {person.username: person.get_full_name() for person in User.objects.filter(username__in=signed)}
+    return {who: known.get(who) or who for who in signed}
 
 
 def _title(entry: Entry, others: list[Entry]) -> str:

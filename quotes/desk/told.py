@@ -13,6 +13,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from quotes.desk import told_values as values_of
 from quotes.engine.money import from_minor, places
 from quotes.pricing.models import Draft
 from shop import currency, text
@@ -85,7 +86,14 @@ def turns(entry: Entry) -> list[Turn]:
             value(model, key, now[key]) if key in now else None,
         )
         for key in (*was, *(key for key in now if key not in was))
+        if _can_be_read(was, now, key)
     ]
+
+
+def _can_be_read(was: Mapping[str, Any], now: Mapping[str, Any], key: str) -> bool:
+    """Not what only machines call things by, and not that something was left empty."""
+    values = [state[key] for state in (was, now) if key in state]
+    return not all(values_of.is_empty(one) or values_of.is_only_for_machines(one) for one in values)
 
 
 def model_of(entry: Entry) -> type[Model] | None:
@@ -138,7 +146,7 @@ def value(model: type[Model] | None, key: str, said: Any) -> str:
     if isinstance(said, bool):
         return _("yes") if said else _("no")
     day = parse_date(said) if isinstance(said, str) and len(said) == len("2026-01-01") and said[4] == "-" else None
-    return date_format(day, "DATE_FORMAT") if day else str(said)
+    return date_format(day, "DATE_FORMAT") if day else values_of.in_words(key, said)
 
 
 def _listed(key: str, said: list[Any]) -> str:

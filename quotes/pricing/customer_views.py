@@ -13,7 +13,7 @@ from django.utils.http import content_disposition_header
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
-from quotes.pricing import links, selectors, services
+from quotes.pricing import links, money_in, selectors, services
 from quotes.pricing import paper as papers
 from quotes.pricing.customer import closed, for_customer, private
 from quotes.pricing.customer_forms import AcceptForm, AnswerForm, DeclineForm
@@ -113,6 +113,7 @@ def _context(found: IssuedQuote, link: Link, sent: AnswerForm | None = None, *, 
         else outcome and outcome.get_how_display(),
         "replaced_by": selectors.replaced_by(found),
         "credit_day": fee_credited_until(found) if standing == "accepted" and found.stage == Stage.INSPECT else None,
+        "to_pay": money_in.to_pay_first(found, today) if standing == "accepted" else [],
         "document": kept.document if kept else None,
         "today": today,
         "other": other,

@@ -31,7 +31,7 @@ def found_for(agreed: variations.Agreed, parts: Collection[str]) -> list[PartDam
     found = PartDamage.objects.filter(
         part__uid__in=parts,
         settled=PartDamage.Settled.FOUND,
-        settled_at__gt=agreed.quotes[-1].issued_at,
+        settled_at__gte=agreed.quotes[-1].issued_at,
         removed_at=None,
     )
     rows = found.select_related("part").order_by("part__position", "pk")

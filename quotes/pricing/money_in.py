@@ -90,6 +90,12 @@ class Standing:
         return payments.exposure(cost=cost, committed=committed, received=self.net_received)
 
 
+def to_pay_first(quote: IssuedQuote, day: date) -> list[Payment]:
+    """What is to be paid first for an accepted quote: all that has a day by now, else the one that comes first."""
+    rows = [one for one in standing(quote.restoration, day).payments if one.quote_uid == quote.uid and one.open]
+    return [one for one in rows if one.due_on] or rows[:1]
+
+
 def accepted() -> QuerySet[IssuedQuote]:
     """Accepted inspections, main offers and variations; of main offers for one restoration only the newest."""
     rows = IssuedQuote.objects.filter(outcome__kind=Outcome.Kind.ACCEPTED)

@@ -9,7 +9,7 @@ from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from quotes.pricing import messages, money_in, planning, selectors, sharing
+from quotes.pricing import messages, money_in, planning, selectors, sharing, waiting_quotes
 from quotes.pricing.messages import Asked
 from quotes.pricing.models import Draft, Instalment, IssuedQuote, Outcome, Shared, Stage
 from shop.papers.pictures import chances
@@ -92,7 +92,7 @@ def progress(restoration: Restoration, *, now: datetime) -> Progress:
         only_inspecting=bool(accepted) and not whole and not over,
         named=next((quote for quote in reversed(accepted) if quote.ready_kept and quote.stage != Stage.INSPECT), None),
         waits=(
-            *_open_quotes(quotes, day),
+            *waiting_quotes.told(quotes, now),
             *_due(standing),
             *_rests(restoration, day),
             *_answered(asked, now),
@@ -155,13 +155,6 @@ def _accepted(quote: IssuedQuote) -> str:
 def _event(row: Instalment) -> str:
     name = row.get_event_display()
     return name[:1].upper() + name[1:]
-
-
-def _open_quotes(quotes: Sequence[IssuedQuote], day: date) -> Iterator[str]:
-    for quote in quotes:
-        if quote.stage != Stage.BALLPARK and selectors.standing(quote, day) == "open":
-            said = {"quote": quote, "stage": quote.get_stage_display(), "day": _day(quote.valid_until)}
-            yield _("Quote %(quote)s (%(stage)s) waits for your answer until %(day)s. Its link came with it.") % said
 
 
 def _due(standing: money_in.Standing) -> Iterator[str]:

@@ -13,7 +13,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
-from quotes.pricing import asking, links, messages, sharing
+from quotes.pricing import asking, links, messages, selectors, sharing, waiting_quotes
 from quotes.pricing import progress as progresses
 from quotes.pricing.customer import NOT_FOUND, closed, for_customer, private
 from quotes.pricing.models import Link
@@ -29,12 +29,29 @@ PAGES = {Link.Purpose.PROGRESS: "customer:progress", Link.Purpose.QUOTE: "custom
 @require_safe
 @for_customer(Link.Purpose.PROGRESS)
 def progress(request: HttpRequest, link: Link) -> HttpResponse:
+    now = timezone.now()
+    quotes = list(link.restoration.quotes.select_related("outcome").defer(*selectors.HEAVY))
     context = {
         "shop": Shop.objects.first(),
         "link": link,
-        "progress": progresses.progress(link.restoration, now=timezone.now()),
+        "progress": progresses.progress(link.restoration, now=now),
+        "ask_for_link": bool(waiting_quotes.open_ones(quotes, timezone.localdate(now))),
     }
     return render(request, "customer/progress.html", context)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@for_customer(Link.Purpose.PROGRESS)
+def ask_for_link(request: HttpRequest, link: Link) -> HttpResponse:
+    """Ask the desk for the link to the quote that waits: this page does not open it."""
+    if request.method != "POST":
+        return redirect("customer:progress")
+    try:
+        if waiting_quotes.ask_for_link(link=link, now=timezone.now()):
+            told.success(request, _("We have your wish, and send you the link. It stands below with what you asked."))
+    except ValidationError as error:
+        told.error(request, error.messages[0])
+    return redirect(f"{reverse('customer:progress')}#said")
 
 
 @login_not_required

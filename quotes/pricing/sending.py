@@ -3,9 +3,10 @@
 from dataclasses import dataclass
 from datetime import datetime
 from ipaddress import ip_address
-from typing import Literal
+from typing import Any, Literal
 from urllib.parse import urlsplit
 
+import segno
 from django.conf import settings
 from django.http import HttpRequest
 
@@ -56,6 +57,19 @@ def mail_of(quote: IssuedQuote) -> list[ShownMail]:
 def base_of(request: HttpRequest) -> str:
     """What links begin with: as the shop has set it, else as the desk reached this page."""
     return settings.ADDRESS or request.build_absolute_uri("/").rstrip("/")
+
+
+def shown_once(request: HttpRequest, secret: str) -> dict[str, Any]:
+    """What `pricing/_new_link.html` shows of a link that was just made: nobody can look it up later."""
+    base = base_of(request)
+    address = mailing.address(base, secret)
+    code = segno.make(address, error="m").svg_data_uri(scale=4, border=3, dark="#000", light="#fff")
+    return {
+        "new_link": address,
+        "new_link_code": code,
+        "base": base,
+        "opens_only_here": opens_only_here(base),
+    }
 
 
 def opens_only_here(base: str) -> bool:

@@ -3,7 +3,6 @@
 from collections.abc import Callable
 from uuid import UUID
 
-import segno
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
@@ -75,9 +74,7 @@ def make_link(request: HttpRequest, found: IssuedQuote) -> HttpResponse:
         who=request.user.get_username(),
         now=timezone.now(),
     )
-    address = mailing.address(sending.base_of(request), secret)
-    code = segno.make(address, error="m").svg_data_uri(scale=4, border=3, dark="#000", light="#fff")
-    response = page(request, found, new_link=address, new_link_code=code)
+    response = page(request, found, **sending.shown_once(request, secret))
     response["Cache-Control"] = "private, no-store"
     return response
 

@@ -19,7 +19,7 @@ from quotes.engine.errors import BadInput
 from quotes.engine.formulas import PRESENT
 from quotes.engine.money import places, rounded, to_minor
 from quotes.engine.results import Result
-from quotes.pricing import damages, deviations, instalments, paper, planning, variations
+from quotes.pricing import damages, deviations, instalments, money_in, paper, planning, variations
 from quotes.pricing import offer as offers
 from quotes.pricing.models import Draft, IssuedLine, IssuedQuote, IssuedStep, Outcome, Stage
 from quotes.pricing.selectors import Priced
@@ -307,7 +307,7 @@ def _row(
             result=result,
             assumptions=rules.assumptions,
             record=f"{position}:{sealed}",
-            terms=_terms(offer, ready),
+            terms=_terms(offer, ready, today),
         )
     values = (("snapshot", found.given), ("result", result), ("offer", paper_offer))
     frozen = {name: canonical.dump(value) for name, value in values}
@@ -336,7 +336,7 @@ def _row(
     )
 
 
-def _terms(offer: Offered, ready: Plan | None) -> offers.Terms:
+def _terms(offer: Offered, ready: Plan | None, today: date) -> offers.Terms:
     """What the paper says of the stage."""
     assert offer.found.given is not None
     return offers.Terms(
@@ -348,7 +348,22 @@ def _terms(offer: Offered, ready: Plan | None) -> offers.Terms:
         low=offer.low,
         high=offer.high,
         ready=offers.Ready(ready.starts_on, ready.ready_likely, ready.ready_kept) if ready else None,
+        **_varied(offer, today),
     )
+
+
+def _varied(offer: Offered, today: date) -> dict[str, Any]:
+    """Why a variation is offered, and what was agreed before it."""
+    if offer.varies is None:
+        return {}
+    assert offer.found.given is not None
+    restoration = offer.found.scope.restoration
+    parts = {part.uid for part in offer.found.given.parts}
+    found = damages.found_for(variations.agreed(restoration), parts)
+    return {
+        "found": tuple(offers.OfferFound(row.part.name, row.name, row.note) for row in found),
+        "agreed_before": money_in.standing(restoration, today).agreed,
+    }
 
 
 def _steps(given: inputs.Restoration) -> dict[str, str]:

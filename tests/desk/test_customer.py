@@ -135,7 +135,7 @@ def test_it_says_when_and_how_the_customer_last_heard_from_us(front_desk: Client
 
 def test_a_bike_without_anything_has_its_page_too(front_desk: Client) -> None:
     html = page(front_desk, rows.restoration(drafted=False))
-    assert "No link is open" in html
+    assert "No link to how it goes is open" in html
     assert "Nothing is agreed yet" in html
 
 
@@ -381,7 +381,12 @@ def test_a_link_is_made_shown_once_opens_the_page_and_is_closed(
 ) -> None:
     response = front_desk.post(address(bike, "make_progress_link"))
     assert response["Cache-Control"] == "private, no-store"
-    (secret,) = re.findall(r'<a href="http://testserver/c/([\w-]{43})/">', response.content.decode())
+    (secret,) = re.findall(
+        r'id="new-link" readonly value="http://testserver/c/([\w-]{43})/"', response.content.decode()
+    )
+    html = response.content.decode()
+    for needed in ("data-copy=", "new-link-code", "autofocus", "This link opens only here"):
+        assert needed in html
     assert secret not in page(front_desk, bike)
     assert not Entry.objects.filter(after__contains=secret).exists()
     assert stranger.get(f"/c/{secret}/", follow=True).status_code == 200
@@ -389,7 +394,7 @@ def test_a_link_is_made_shown_once_opens_the_page_and_is_closed(
     assert (link.purpose, link.restoration, link.made_by) == ("progress", bike, "ada")
     assert front_desk.post(reverse("desk:close_progress_link", args=[link.uid])).status_code == 302
     assert stranger.get("/c/progress/").status_code == 404
-    assert "No link is open" in page(front_desk, bike)
+    assert "No link to how it goes is open" in page(front_desk, bike)
 
 
 def test_all_links_of_this_bike_are_closed_at_once_and_no_others(front_desk: Client, bike: Restoration) -> None:

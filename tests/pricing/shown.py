@@ -97,6 +97,7 @@ def _note(shown: Shown, names: set[str], label: str, value: Decimal, language: s
     for name, where in (("area", shown.areas), ("stage", shown.stages)):
         if name in names:
             where.append(value)
+    # One row says both where nothing comes off.
     for name, attribute in (("whole", "price"), ("net", "net"), ("total-sum", "total")):
         if name in names:
             setattr(shown, attribute, value)
@@ -119,6 +120,8 @@ def on_paper(words: str) -> Shown:
     )
     sums = parts["Altogether"]
     shown.price, shown.net, shown.total = (_after(label, sums) for label in ("Price", "Net price", "Total"))
+    if "\nPrice" not in sums:  # one row says both where nothing comes off
+        shown.price = shown.net
     shown.discount = -_after("Discount", sums) if "Discount" in sums else Decimal(0)
     for taxed, tax in re.findall(rf"% on\s+{MONEY}\s+{MONEY}", sums):
         shown.taxed.append(_english(taxed))

@@ -71,8 +71,8 @@ def violations(page: Page) -> list[str]:
 @pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "no scripts"])
 def test_from_the_desks_link_to_the_customers_yes_on_a_phone(opened: Opened, quote: IssuedQuote, scripts: bool) -> None:
     desk = opened(f"/quotes/{quote.uid}/", width=1280, desk=True, scripts=scripts)
-    desk.get_by_role("button", name="Make a link to send yourself").click()
-    address = desk.get_by_label("Link to the customer's page").input_value()
+    desk.get_by_role("button", name="Make a link to this quote").click()
+    address = desk.get_by_label("Link to this quote").input_value()
     phone = opened(address, scripts=scripts)
     assert phone.url.endswith(PAGE)
     expect(phone.get_by_text("waits for your answer")).to_be_visible()
@@ -123,7 +123,7 @@ def test_the_desks_page_with_a_link_just_made_is_accessible_and_fits(
 ) -> None:
     settings.MAIL, settings.MAIL_FROM = {"host": "127.0.0.1"}, "desk@low-mill.example"
     page = opened(f"/quotes/{quote.uid}/", width=width, color_scheme=scheme, desk=True)
-    page.get_by_role("button", name="Make a link to send yourself").click()
+    page.get_by_role("button", name="Make a link to this quote").click()
     page.get_by_text("By mail from here").click()
     page.locator("#withdraw > summary").click()
     assert violations(page) == []

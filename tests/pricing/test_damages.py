@@ -1,6 +1,7 @@
 """Found or not found, ours, provisional or excluded: what each does to price, route, consent and the accepted quote."""
 
 import itertools
+from datetime import timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -194,6 +195,34 @@ def test_provisional_or_excluded_and_found_it_comes_up_as_a_variation(
     assert variation.net_minor > 0
     answer(variation)
     assert Authorisation.objects.filter(step_uid__in=steps, reference=str(variation)).count() == 2
+
+
+def test_a_variation_names_what_was_found_as_noted_and_what_is_agreed_in_all_with_it(
+    draft: Draft, part: Part, shop: Workshop
+) -> None:
+    row = cracked(shop, part, PROVISIONAL)
+    quote = agreed(draft)
+    damages.settle(damage=row, settled=FOUND, note="hairline at the drain boss", **BY)
+    variation = issued(draft, Stage.VARIATION)
+    offer = offer_of(variation)
+    assert [(item.part, item.name, item.note) for item in offer.found] == [
+        (part.name, "Cracked", "hairline at the drain boss")
+    ]
+    # Worked out by hand from the two rows: what was agreed, and what this adds.
+    assert offer.agreed_total == Decimal(quote.total_minor + variation.total_minor) / 100
+    assert (offer_of(quote).found, offer_of(quote).agreed_total) == ((), None)
+    answer(variation)
+    add_step(part=part, origin=Step.Origin.AFTER, operation=shop.fit, **BY)
+    later_one = offer_of(issued(draft, Stage.VARIATION, now=BY["now"] + timedelta(minutes=1)))
+    assert later_one.agreed_total == Decimal(quote.total_minor + variation.total_minor) / 100 + later_one.total
+
+
+def test_what_is_ours_and_found_is_no_reason_of_a_variation(draft: Draft, part: Part, shop: Workshop) -> None:
+    row = cracked(shop, part, OURS)
+    agreed(draft)
+    settle(row, FOUND)
+    add_step(part=part, origin=Step.Origin.AFTER, operation=shop.fit, **BY)
+    assert offer_of(issued(draft, Stage.VARIATION)).found == ()
 
 
 def test_put_on_the_list_after_the_offer_was_accepted_it_is_not_in_its_price(

@@ -26,6 +26,7 @@ from quotes.pricing.offer import (
     OfferArea,
     OfferCredit,
     OfferDamage,
+    OfferFound,
     OfferLine,
     OfferStage,
     OfferTax,
@@ -71,6 +72,7 @@ def saying(text: str) -> Offer:
         credits=(OfferCredit(text, Decimal(3)),),
         provisional=(OfferDamage(text, text, Decimal(40)),),
         excluded=(OfferDamage(text, text),),
+        found=(OfferFound(text, text, text),),
         varies=text,
         **dict.fromkeys(FREE_WORDS, text),
     )
@@ -97,8 +99,9 @@ def text_nodes(html: str) -> str:
 
 def test_every_field_a_person_can_fill_is_in_the_corpus() -> None:
     known = {*FREE_WORDS, "areas", "taxes", "stages", "assumptions", "cautions", "credits", "provisional", "excluded"}
+    known |= {"found"}
     made_by_us = {"version", "issued_on", "valid_until", "currency", "price", "discount", "net", "total"}
-    made_by_us |= {"stage", "varies", "credited_until", "credit_days", "low", "high"}
+    made_by_us |= {"stage", "varies", "credited_until", "credit_days", "low", "high", "agreed_total"}
     made_by_us |= {"work_begins", "ready_likely", "ready_kept"}
     assert {field.name for field in fields(Offer)} == known | made_by_us
 

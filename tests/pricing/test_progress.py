@@ -11,9 +11,10 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 from django.utils.formats import date_format
 
-from quotes.pricing import links, messages, sharing
-from quotes.pricing.models import Draft, Instalment, Link, Message, Receipt, Shared
+from quotes.pricing import links, mailing, messages, sharing
+from quotes.pricing.models import Draft, Instalment, Link, Mailed, Message, Receipt, Shared
 from shop.journal.models import Entry
+from shop.outbox.models import Row
 from shop.people.models import Shop
 from shop.restorations.evidence import add_evidence
 from shop.restorations.models import Intake, Part, Restoration
@@ -241,6 +242,42 @@ def test_an_open_quote_waits_with_its_day_and_a_ballpark_or_lapsed_one_does_not(
     assert f"Quote {open_one} (variation) waits for your answer until {shown(rows.day(5))}." in words
     assert words.count("waits for your answer") == 1
     assert str(lapsed) not in words
+
+
+def test_a_link_is_spoken_of_only_where_one_went_out_and_still_opens(bike: Restoration, customer: Client) -> None:
+    quote = rows.quote(bike, until=rows.day(5), stage="variation")
+    came = "Its link came by e-mail"
+    assert came not in page(customer)
+    assert "It is read and answered by a link of its own: ask us for it." in page(customer)
+    link = links.make(purpose=Link.Purpose.QUOTE, restoration=bike, quote=quote, who="ada", now=timezone.now())[0]
+    assert came not in page(customer)  # made, and nobody knows whether it was sent
+    given = {"address": "jo@fenwick.example", "subject": "Quote", "text": "Here it is", "who": "ada"}
+    mailed = Mailed.objects.create(kind="quote", restoration=bike, quote=quote, job_key="mail/1", at=ago(1), **given)
+    job = {"handler": mailing.MAIL_HANDLER, "payload": "{}", "due_at": ago(1), "created_at": ago(1)}
+    row = Row.objects.create(key=mailed.job_key, **job)
+    assert came not in page(customer)  # asked for, and not sent yet
+    Row.objects.filter(pk=row.pk).update(state="done", done_at=ago(1))
+    assert f"{came} on {shown(ago(1).date())}" in page(customer)
+    links.revoke(link=link, who="ada", now=timezone.now())
+    assert came not in page(customer)
+
+
+def test_the_link_is_asked_for_with_one_button_once_a_day_and_opens_nothing_here(
+    bike: Restoration, customer: Client
+) -> None:
+    assert "Ask for the link" not in page(customer)
+    customer.post(f"{ASK}link/")
+    assert not Message.objects.exists()  # nothing waits
+    quote = rows.quote(bike, until=rows.day(5), stage="variation")
+    assert "Ask for the link" in page(customer)
+    for _again in range(2):
+        assert customer.post(f"{ASK}link/").status_code == 302
+    message = Message.objects.get()
+    assert (message.from_customer, message.quote, message.restoration) == (True, quote, bike)
+    assert message.text == f"Please send me the link to {quote} (variation)."
+    assert list(messages.unanswered()) == [message]
+    assert customer.get("/c/quote/").status_code == 404
+    assert Client().post(f"{ASK}link/").status_code == 404
 
 
 def test_a_payment_that_is_due_waits_until_it_is_paid(bike: Restoration, customer: Client) -> None:

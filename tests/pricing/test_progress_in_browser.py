@@ -106,8 +106,8 @@ def test_axe_finds_nothing_and_nothing_runs_off_the_page(
     page.get_by_role("button", name="Share it with the customer").click()
     expect(page.get_by_text("Write a note, or choose a photograph.")).to_be_visible()
     assert (violations(page), fits(page)) == ([], True)
-    page.get_by_role("button", name="Make a link").click()
-    expect(page.locator(".new-link a")).to_be_visible()
+    page.get_by_role("button", name="Make a link to how it goes").click()
+    expect(page.locator(".new-link input")).to_be_focused()
     assert (violations(page), fits(page)) == ([], True)
 
 

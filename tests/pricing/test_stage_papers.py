@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from quotes.pricing import paper
 from quotes.pricing.models import Draft, IssuedQuote, Outcome, Stage
-from quotes.pricing.offer import Offer, OfferArea, OfferCredit, OfferDamage
+from quotes.pricing.offer import Offer, OfferArea, OfferCredit, OfferDamage, OfferFound
 from quotes.pricing.paper import offer_of
 from quotes.pricing.sheet import sheet
 from quotes.pricing.verify import recomputed, verify
@@ -101,6 +101,64 @@ def test_each_line_says_what_its_price_promises() -> None:
         lines, ("fixed price", "estimate, at most £1,200.00", "by the hour, we ask at £62.50"), strict=True
     ):
         assert f"£{line.price:,.2f} {words}" in said
+
+
+def test_the_words_on_prices_follow_the_basis_of_the_lines() -> None:
+    offer = short()
+    dearer = "turns out dearer for us"
+    assert f"Every price is fixed. It stays the same if the work or a bought-in part {dearer}." in read(offer)
+    assert "The prices of parts are before tax" in read(offer)
+    assert "before tax" not in read(replace(offer, taxes=()))
+    first, second, third = offer.areas[0].lines
+    capped, hourly = replace(second, basis="capped", cap=D(1200)), replace(third, basis="hourly", cap=D(60))
+    never_more, by_the_hour = "never at more than the sum named beside it", "charged by the hours it takes"
+
+    def of(*lines: Any) -> str:
+        return read(replace(offer, areas=(OfferArea("Frame", lines),)))
+
+    assert dearer in of(first, capped)
+    assert never_more in of(first, capped)
+    assert by_the_hour not in of(first, capped)
+    assert "Every price is fixed" not in of(capped, hourly)
+    assert dearer not in of(capped, hourly)
+    assert by_the_hour in of(capped, hourly)
+    beside = "What strip-down may still reveal is not in these prices"
+    assert beside not in read(offer)
+    assert beside in read(short(provisional=(OfferDamage("Frame", "Cracked lug", D(40)),)))
+    assert "fixed" not in read(short(stage="ballpark", low=D(9100), high=D(13400)))
+
+
+def test_a_price_from_which_nothing_comes_off_stands_once() -> None:
+    plain = offers.with_sums(short(), discount=D(0))
+    altogether = read(plain).split("Altogether")[1].split("To be paid")[0]
+    assert altogether.count(f"£{plain.net:,.2f}") == 2  # the net price, and what the tax is on
+    assert " Price £" not in altogether
+    assert " Price £" in read(short()).split("Altogether")[1]
+
+
+def test_the_record_is_no_part_of_what_is_signed() -> None:
+    html = paper.html(short())
+    signing = html.split('class="offer-signing"')[1].split("</section>")[0]
+    assert "Signature" in signing
+    assert short().record not in signing
+    assert short().record in html
+
+
+def test_a_variation_says_what_was_found_what_is_left_out_and_what_is_agreed_in_all() -> None:
+    offer = short(
+        stage="variation",
+        varies="Q00031",
+        found=(OfferFound("Crankcase", "Cracked", "hairline at the drain boss"),),
+        credits=(OfferCredit("Stand: Blast, left out", D(20)),),
+        agreed_total=D("8250.50"),
+    )
+    said = read(offer)
+    assert "What was found Crankcase: Cracked (hairline at the drain boss)" in said
+    assert "What is left out" in said
+    assert "Stand: Blast, left out" in said.split("What is left out")[1].split("What we do")[0]
+    assert "With this, agreed in all: £8,250.50 , tax included." in said
+    for words in ("What was found", "What is left out", "agreed in all"):
+        assert words not in read(short(credits=(OfferCredit("Fee", D(1)),)))
 
 
 def test_what_is_beside_the_price_is_listed_with_its_price_and_what_is_outside_without() -> None:

@@ -17,7 +17,7 @@ from quotes.desk import saving
 from quotes.desk.context import DESK
 from quotes.desk.forms_customer import AnswerForm, NewPhotographForm, ShareForm, TellForm
 from quotes.desk.views.editor import restoration_of, who
-from quotes.pricing import links, messages, once, quiet, sharing
+from quotes.pricing import links, messages, once, quiet, sending, sharing
 from quotes.pricing import progress as progresses
 from quotes.pricing.models import Link, Message, Shared
 from shop.papers.photographs_forms import photograph_from
@@ -41,7 +41,7 @@ def _page(
     share: ShareForm | None = None,
     photograph: NewPhotographForm | None = None,
     answer: tuple[Message, AnswerForm] | None = None,
-    new_link: str = "",
+    new_link: dict[str, Any] | None = None,
     status: int = 200,
 ) -> HttpResponse:
     """The whole page; forms given stand in for those somebody filled in wrongly."""
@@ -59,7 +59,7 @@ def _page(
         "share_form": share or ShareForm(restoration=row),
         "photograph_form": photograph or NewPhotographForm(),
         "links": _open_links(row).filter(expires_at__gt=now).order_by("-made_at", "-pk"),
-        "new_link": new_link,
+        **(new_link or {}),
         "word": word,
         "silent": silent,
         "limit": limit,
@@ -159,8 +159,7 @@ def make_link(request: HttpRequest, uid: UUID) -> HttpResponse:
     """Shown this once, in the answer itself: nowhere else is the secret kept."""
     row = restoration_of(uid)
     _link, secret = links.make(purpose=Link.Purpose.PROGRESS, restoration=row, who=who(request), now=timezone.now())
-    address = request.build_absolute_uri(reverse("customer:enter", args=[secret]))
-    response = _page(request, row, new_link=address)
+    response = _page(request, row, new_link=sending.shown_once(request, secret))
     response["Cache-Control"] = "private, no-store"
     return response
 

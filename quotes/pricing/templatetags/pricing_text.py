@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop
 
 from quotes.engine.money import MINOR_UNITS
+from quotes.pricing.models import Stage
 from quotes.pricing.offer import Offer, OfferLine
 from shop import text
 from shop.papers.drawings import box, dot, picture
@@ -64,6 +65,34 @@ def version_words(version: int) -> str:
     if version <= len(ORDINALS):
         return _("%(nth)s quote for this restoration") % {"nth": _(ORDINALS[version - 1])}
     return _("quote number %(number)d for this restoration") % {"number": version}
+
+
+@register.filter
+def promises(offer: Offer) -> list[str]:
+    """What the prices of an offer promise: exactly what its lines do, each kind once. Nothing where nothing is promised."""
+    kinds = {line.basis if line.cap is not None else Basis.FIXED for area in offer.areas for line in area.lines}
+    if not kinds or offer.stage == Stage.BALLPARK:
+        return []
+    said = {
+        Basis.CAPPED: _("An estimate is charged at what it comes to, and never at more than the sum named beside it."),
+        Basis.HOURLY: _(
+            "What goes by the hour is charged by the hours it takes; we ask you at the sum named beside it."
+        ),
+    }
+    words = [_("A fixed price stays the same if the work or a bought-in part turns out dearer for us.")]
+    if kinds == {Basis.FIXED}:
+        words = [
+            _("Every price is fixed."),
+            _("It stays the same if the work or a bought-in part turns out dearer for us."),
+        ]
+    elif Basis.FIXED not in kinds:
+        words = []
+    words += [sentence for kind, sentence in said.items() if kind in kinds]
+    if offer.provisional or offer.excluded:
+        words.append(_("What strip-down may still reveal is not in these prices; it stands by itself below."))
+    if offer.taxes:
+        words.append(_("The prices of parts are before tax; the total includes it."))
+    return words
 
 
 @register.filter
