@@ -376,7 +376,7 @@ def test_what_is_wrong_in_a_folded_box_is_unfolded(shop: workshop.Workshop, mana
     where = address(kinds.Times(), shop.blast)
     assert not any(group.is_open for group in manager.get(where).context["form"].grouped)
     page = look(manager, where, shop_factor="0").content.decode()
-    assert "<details open>" in page
+    assert '<details class="seldom" open>' in page
 
 
 def test_every_box_with_a_word_of_its_own_says_what_it_means(shop: workshop.Workshop, manager: Client) -> None:

@@ -114,7 +114,7 @@ class PolicyForm(RateForm):
             ("validity_days", "quiet_days", "storage_after_days", "storage", "assumptions"),
         ),
     )
-    rare = ("handling_percent", "handling_grade", "mixed_percent", "rounding")
+    rare = ("handling_percent", "handling_grade", "mixed_percent")
     rows = "stages"
     row_word = gettext_lazy("Payment stage")
     cells = {

@@ -57,10 +57,7 @@ class TimesForm(PlainForm):
         label=gettext_lazy("Of their hours on bikes [%]"),
         min_value=1,
         max_value=100,
-        help_text=gettext_lazy(
-            "How much of the time they are here goes into bikes. The rest is fetching, sweeping, the telephone. Ready"
-            " days are worked out with it."
-        ),
+        help_text=gettext_lazy("The rest is fetching, sweeping, the telephone. Ready days count with it."),
     )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
