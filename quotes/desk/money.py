@@ -74,6 +74,7 @@ def shown(restoration: Restoration, day: date) -> dict[str, Any]:
         "restoration": restoration,
         "day": day,
         "standing": standing,
+        "next_payment": next((one for one in standing.payments if one.open and one.is_due), standing.next),
         "picture": _picture(standing) if standing.payments else "",
         "waiting": [stage for stage in stages(standing.payments) if stage.reached is None],
         "reached": [stage for stage in stages(standing.payments) if stage.reached and stage.event != Event.ACCEPTED],

@@ -347,6 +347,13 @@ def test_a_refused_form_links_to_what_is_wrong(job: Restoration, front_desk: Cli
     assert shown.count("js/wrong") == 1
 
 
+def test_the_next_payment_is_the_deposit_while_it_is_open(job: Restoration, front_desk: Client) -> None:
+    deposit = standing(job, day()).due
+    assert f"Next payment €{deposit:,.2f} · Deposit," in page(front_desk, job)
+    pay(front_desk, job, str(deposit))
+    assert "· Deposit," not in page(front_desk, job)
+
+
 # --- queries ---
 
 
