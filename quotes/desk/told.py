@@ -72,6 +72,8 @@ class Turn:
 
 
 def what(entry: Entry) -> str:
+    if entry.what == "quote withdrawn" and set(json.loads(entry.after)) == {"reason"}:
+        return _("quote replaced")  # by the newer one; who withdraws one by hand says more
     return str(WORDS.get(entry.what, entry.what))
 
 

@@ -9,7 +9,7 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
-from quotes.desk import history, undoing
+from quotes.desk import history, told, undoing
 from shop.journal.models import Entry
 from shop.restorations.models import Part, Restoration
 from shop.restorations.services import add_part, remove_part
@@ -166,3 +166,10 @@ def test_many_parts_are_told_as_many(front_desk: Client, bike: Restoration) -> N
     uids = [part.uid for part in parts]
     edit_parts(restoration=bike, parts=uids, seen=bike.scope_version, changes={"condition": "sound"}, **WHO)
     assert "2 parts: changed" in front_desk.get(address(bike)).content.decode()
+
+
+def test_a_quote_that_a_newer_one_replaced_is_not_called_withdrawn() -> None:
+    """As beside the quotes on the bike's own page."""
+    replaced = Entry(what="quote withdrawn", before="{}", after='{"reason": "replaced by Q00002"}')
+    by_hand = Entry(what="quote withdrawn", before="{}", after='{"kind": "withdrawn", "reason": "a slip"}')
+    assert [told.what(one) for one in (replaced, by_hand)] == ["quote replaced", "quote withdrawn"]
