@@ -347,7 +347,7 @@ def test_a_preview_shows_what_else_the_file_gives_and_marks_what_is_assumed() ->
     row = {"name": "Spindle", "strength": 1200, "thickness": Decimal("12.5"), "openings": 2, "condition": "sound"}
     given, bare = preview("x", [row, {"name": "Clip"}]).lines
     assert given.more.replace("\u00a0", " ") == "1,200 MPa, 12.5 mm thick, openings: 2"
-    assert (bare.material, bare.condition, bare.more) == ("Steel", "Worn", "")
+    assert (bare.material, bare.condition, bare.more) == ("steel", "worn", "")
     assert (given.assumed, bare.assumed) == ({"material"}, {"material", "condition"})
 
 

@@ -63,7 +63,11 @@ def test_evidence_is_kept_with_who_and_when_and_changes_the_scope(tank: Part, re
     assert (row.added_by, row.added_at, row.note) == ("ada", NOW, "chip of red")
     assert versions(tank) == before + 1
     entry = Entry.objects.latest("id")
-    assert (entry.what, f'"says":{{"name":"Red","uid":"{red.uid}"}}' in entry.after, '"part":"Tank"' in entry.after) == (
+    assert (
+        entry.what,
+        f'"says":{{"name":"Red","uid":"{red.uid}"}}' in entry.after,
+        '"part":"Tank"' in entry.after,
+    ) == (
         "finish evidence added",
         True,
         True,
