@@ -1,7 +1,7 @@
 """What the engine worked out a moment ago, for whoever looks at the very same values again.
 
-The engine is pure: the same values give the same answer, so nothing here can be out of date. Values are the same when
-they are written alike to the last digit, as figures and their explanations are. Errors are not kept.
+The engine is pure: the same values give the same answer by the same formulas, so nothing here can be out of date. Values
+are the same when they are written alike to the last digit, as figures and their explanations are. Errors are not kept.
 """
 
 import hashlib
@@ -11,6 +11,8 @@ from collections.abc import Callable
 from functools import wraps
 from threading import Lock
 from typing import ParamSpec, TypeVar
+
+from quotes.engine.formulas import PRESENT
 
 P = ParamSpec("P")
 T = TypeVar("T")
@@ -23,7 +25,7 @@ def remembered(work: Callable[P, T], *, most: int) -> Callable[P, T]:
 
     @wraps(work)
     def look(*args: P.args, **kwargs: P.kwargs) -> T:
-        key = hashlib.sha256(pickle.dumps((args, kwargs), protocol=5)).digest()
+        key = hashlib.sha256(pickle.dumps((PRESENT, args, kwargs), protocol=5)).digest()
         with lock:
             if key in kept:
                 kept.move_to_end(key)

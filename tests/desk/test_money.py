@@ -133,7 +133,8 @@ def test_money_is_for_desk_and_manager(
 def test_the_manager_sees_it_too_and_only_what_is_there_is_found(job: Restoration, manager: Client) -> None:
     assert "How it stands" in page(manager, job)
     assert manager.get(reverse("desk:money", args=[UUID(int=0)])).status_code == 404
-    assert manager.get(reverse("desk:note_receipt", args=[job.uid])).status_code == 405
+    left = manager.get(reverse("desk:note_receipt", args=[job.uid]))
+    assert left["Location"] == reverse("desk:money", args=[job.uid])
 
 
 # --- what it shows ---
@@ -151,7 +152,7 @@ def test_it_says_what_is_agreed_due_received_and_next(job: Restoration, front_de
     shown = page(front_desk, job)
     assert f"Still to come in €{found.agreed:,.2f}" in shown
     assert f"€{found.due:,.2f} to ask for" in shown
-    assert f"Next payment €{found.payments[1].amount:,.2f} · Second" in shown
+    assert f"Next payment €{found.payments[0].amount:,.2f} · Deposit" in shown
     for payment in found.payments:
         assert f"{payment.name} Q00001" in shown
     assert "No work is booked here yet" not in shown.split("Exposure")[0]  # nothing received: no liability to speak of
