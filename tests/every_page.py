@@ -82,7 +82,7 @@ def _some(rows: Any, field: str = "uid", each: int = 1) -> Callable[[], list[Any
 
 def by_word() -> dict[str, Callable[[], list[Any]]]:
     """What stands behind a word of an address."""
-    from quotes.pricing.models import IssuedQuote, Link
+    from quotes.pricing.models import IssuedQuote, Link, Receipt
     from shop.methods.models import Finish, Operation, Template, Vendor
     from shop.outbox.models import Row
     from shop.papers.models import Photograph
@@ -103,6 +103,7 @@ def by_word() -> dict[str, Callable[[], list[Any]]]:
         "background-jobs": _some(Row.objects.order_by("pk")),
         "people": _some(User.objects.order_by("pk")),
         "photograph": _some(Photograph.objects.order_by("pk")),
+        "receipts": _some(Receipt.objects.order_by("pk")),
         "links": _some(Link.objects.order_by("pk")),
         "photographs": _some(Photograph.objects.order_by("pk")),
         "templates": _some(Template.objects.order_by("pk")),

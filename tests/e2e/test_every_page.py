@@ -201,7 +201,7 @@ def test_what_is_wrong_with_a_page_would_be_noticed(browser: Browser, shop: Serv
         "**/restorations/",
         lambda route: route.fulfill(
             content_type="text/html",
-            body='<!doctype html><html lang="en"><title>t</title><main><h1 style="color:#ccc">t</h1>'
+            body='<!doctype html><html lang="en"><title>t</title><main><h1>t</h1><button></button>'
             '<div style="width:2000px">x</div><script>console.error("broken")</script>' + "x" * HEAVIEST,
         ),
     )

@@ -58,7 +58,7 @@ def test_every_page_is_whole_and_accessible(at: Page) -> None:
         "Zinc plating, clear",
         "Standard rate",
         "How we price",
-        "Chances and spreads",
+        "Fee for strip and inspect, chances and spreads",
     ):
         go(at, name)
         whole(at)
