@@ -3,7 +3,7 @@
 const wrong = [...document.querySelectorAll(".field-wrong")].find((one) => !one.closest("[hidden]"));
 const place = wrong ?? document.querySelector("form .notice-bad[role=alert]");
 
-if (place && !document.querySelector("[autofocus]")) {
+if (place && !document.querySelector("[autofocus], [data-exhibit]")) {
   for (let one = place.closest("details"); one; one = one.parentElement.closest("details")) one.open = true;
   const box = wrong?.querySelector("input:not([type=hidden]), select, textarea");
   box?.focus({ preventScroll: true });
