@@ -1,6 +1,7 @@
 """The five questions of a shop that begins empty: country, currency, tax, hours, people; beside them its name, and how it sells labour."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from datetime import date, datetime
 from decimal import Decimal
 
@@ -46,51 +47,30 @@ def set_up(
         raise ValidationError({"tax": _("Give the tax in per cent, from 0 to less than 100.")})
     if price_by not in PricePolicy.PriceBy.values:
         raise ValidationError({"price_by": _("Choose one of the two.")})
+    with _currency_only_if_kept(), transaction.atomic():
+        say_currency(code=currency, who=who, now=now)
+        described = describe_shop(name=name, who=who, now=now, **_addresses())
+        productive = described.productive
+        set_working_times(
+            country=country, subdivision="", hands=hands, productive=productive, hours=hours, who=who, now=now
+        )
+        load_starter(guessed=True, tax=tax, price_by=price_by, today=today, who=who, now=now)
+        shop = Shop.objects.get()
+        shop.set_up_at = now
+        shop.save(update_fields=["set_up_at"])
+        told = {"country": shop.country, "currency": shop.currency, "tax": tax, "people on bikes": hands}
+        record(who=who, at=now, what="workshop set up", subject=subject_of(shop), after=told)
+        return shop
+
+
+@contextmanager
+def _currency_only_if_kept() -> Iterator[None]:
+    """A currency that was not kept was not said."""
     try:
-        with transaction.atomic():
-            return _set_up(
-                name=name,
-                country=country,
-                currency=currency,
-                tax=tax,
-                hours=hours,
-                hands=hands,
-                price_by=price_by,
-                today=today,
-                who=who,
-                now=now,
-            )
+        yield
     except BaseException:
-        forget()  # a currency that was not kept was not said
+        forget()
         raise
-
-
-def _set_up(
-    *,
-    name: str,
-    country: str,
-    currency: str,
-    tax: Decimal,
-    hours: Sequence[Span],
-    hands: int,
-    price_by: str,
-    today: date,
-    who: str,
-    now: datetime,
-) -> Shop:
-    say_currency(code=currency, who=who, now=now)
-    described = describe_shop(name=name, who=who, now=now, **_addresses())
-    productive = described.productive
-    set_working_times(
-        country=country, subdivision="", hands=hands, productive=productive, hours=hours, who=who, now=now
-    )
-    load_starter(guessed=True, tax=tax, price_by=price_by, today=today, who=who, now=now)
-    shop = Shop.objects.get()
-    shop.set_up_at = now
-    shop.save(update_fields=["set_up_at"])
-    told = {"country": shop.country, "currency": shop.currency, "tax": tax, "people on bikes": hands}
-    record(who=who, at=now, what="workshop set up", subject=subject_of(shop), after=told)
-    return shop
 
 
 def _addresses() -> dict[str, str]:
