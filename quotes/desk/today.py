@@ -12,6 +12,7 @@ from django.utils.translation import gettext_lazy, ngettext
 from quotes.engine.money import from_minor, places
 from quotes.pricing import selectors
 from quotes.pricing.models import Draft, IssuedQuote, Outcome, Stage
+from quotes.pricing.money_in import accepted
 from shop import currency
 from shop.restorations.models import Part, Restoration
 
@@ -206,7 +207,7 @@ def for_manager(day: date) -> Totals:
     """Sums over quotes, and the open ones that went out below the floor."""
     since = day.replace(month=1, day=1)
     unanswered = IssuedQuote.objects.filter(OFFERED, outcome__isnull=True, valid_until__gte=day)
-    won = _accepted().filter(outcome__said_on__gte=since)
+    won = accepted().filter(outcome__said_on__gte=since)
     open_count, open_net = _sum(unanswered)
     accepted_count, accepted_net = _sum(won)
     low = unanswered.exclude(below_floor_reason="").select_related("restoration", "outcome")
@@ -218,16 +219,6 @@ def for_manager(day: date) -> Totals:
         since,
         [_below_floor(quote, day) for quote in low.defer(*selectors.HEAVY).order_by("-number")[:SHOWN]],
     )
-
-
-def _accepted() -> QuerySet[IssuedQuote]:
-    """Accepted inspections, main offers and variations; of main offers for one restoration only the newest.
-
-    A main offer is net of the credit for its inspection, and a variation holds only what is new: they add up.
-    """
-    accepted = IssuedQuote.objects.filter(outcome__kind=ACCEPTED)
-    newer = accepted.filter(restoration=OuterRef("restoration"), version__gt=OuterRef("version"), stage=Stage.MAIN)
-    return accepted.filter(~Q(stage=Stage.MAIN) | ~Exists(newer))
 
 
 def _sum(quotes: QuerySet[IssuedQuote]) -> tuple[int, Decimal]:
