@@ -5,6 +5,6 @@ urlpatterns = [
     path("papers/", include("shop.papers.urls")),
     path("background-jobs/", include("shop.outbox.urls")),
     path("quotes/", include("quotes.pricing.urls")),
-    path("c/", include("quotes.pricing.customer_urls")),
+    path("c/", include("quotes.pricing.customers.urls")),
     path("", include("quotes.desk.urls")),
 ]

@@ -91,7 +91,7 @@ def _uploaded(kind: str, text: str, restoration: Any, said: dict[str, Any]) -> N
 
 
 def _customer(quote: Any, said: dict[str, Any]) -> dict[str, str]:
-    from quotes.pricing import links, messages, sharing
+    from quotes.pricing.customers import links, messages, sharing
     from quotes.pricing.models import IssuedQuote, Link
 
     open_one = IssuedQuote.objects.filter(outcome__isnull=True).order_by("number").first() or quote

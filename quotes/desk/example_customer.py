@@ -5,7 +5,7 @@ from pathlib import Path
 
 from django.db import transaction
 
-from quotes.pricing import messages, sharing
+from quotes.pricing.customers import messages, sharing
 from shop.methods.loading import Told, read
 from shop.rates.loading import STARTER
 from shop.restorations.models import Restoration

@@ -5,8 +5,8 @@ from decimal import Decimal
 from pathlib import Path
 
 from quotes.engine.money import places, to_minor
-from quotes.pricing import instalments, receipts
 from quotes.pricing.models import Draft, Instalment, IssuedQuote, Outcome
+from quotes.pricing.money import instalments, receipts
 from quotes.pricing.services import issue, price_anew, record_outcome
 from shop import currency
 from shop.methods.loading import Told, read

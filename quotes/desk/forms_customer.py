@@ -8,8 +8,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from quotes.desk.forms import PlainForm, plainly
-from quotes.pricing import sharing, telling
-from quotes.pricing.asking import HiddenUid
+from quotes.pricing.customers import sharing, telling
+from quotes.pricing.customers.asking import HiddenUid
 from quotes.pricing.models import Message, Shared
 from shop.papers.models import Photograph
 from shop.papers.photographs_forms import NO_FILE, PhotographForm

@@ -12,8 +12,8 @@ from django.utils.translation import gettext as _
 
 from quotes.engine.money import from_minor, places
 from quotes.engine.settlement import Account, Kind
-from quotes.pricing import final_account, funded, money_in
 from quotes.pricing.models import Receipt
+from quotes.pricing.money import final_account, funded, money_in
 from shop import currency
 from shop.papers.pictures import figure, paying
 from shop.rates.models import PaymentStage

@@ -7,9 +7,9 @@ from decimal import Decimal
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
-from quotes.pricing import money_in
 from quotes.pricing.models import IssuedQuote, Outcome
-from quotes.pricing.money_in import Standing
+from quotes.pricing.money import money_in
+from quotes.pricing.money.money_in import Standing
 from shop.restorations.models import Restoration
 from shop.routes.models import Hold
 

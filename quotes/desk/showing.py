@@ -15,11 +15,11 @@ from quotes.engine.money import places, rounded
 from quotes.engine.remarks import CAP_TOO_LOW, NO_SIZE, NO_SPOKES, REFUSED, STRENGTH_UNKNOWN
 from quotes.engine.results import Remark, StepResult
 from quotes.pricing.models import Draft, Stage
+from quotes.pricing.money.settling import concerns
 from quotes.pricing.offer import deviates, finish_text
 from quotes.pricing.planning import Worked
 from quotes.pricing.selectors import Priced, agreed_net
 from quotes.pricing.services import told
-from quotes.pricing.settling import concerns
 from shop.methods.models import FinishRoute, FinishStep
 from shop.papers.pictures import chances
 from shop.restorations.models import Part

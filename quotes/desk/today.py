@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy, ngettext
 from quotes.engine.money import from_minor, places
 from quotes.pricing import selectors
 from quotes.pricing.models import Draft, IssuedQuote, Outcome, Stage
-from quotes.pricing.money_in import accepted
+from quotes.pricing.money.money_in import accepted
 from shop import currency
 from shop.restorations.models import Part, Restoration
 

@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from quotes.desk.waiting import Group, Waits
-from quotes.pricing import messages, quiet
+from quotes.pricing.customers import messages, quiet
 from quotes.pricing.models import Message
 from shop.restorations.models import Restoration
 

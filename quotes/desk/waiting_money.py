@@ -12,8 +12,8 @@ from django.utils.translation import ngettext
 from quotes.desk import money_jobs
 from quotes.desk.today import BAD, MIND, SHOWN
 from quotes.desk.waiting import Group, Waits
-from quotes.pricing import money_in
 from quotes.pricing.models import Instalment
+from quotes.pricing.money import money_in
 from shop.restorations.models import Restoration
 from shop.text import money
 

@@ -10,7 +10,9 @@ class PricingConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from quotes.pricing import daily_plans, funded, mailing, paper
+        from quotes.pricing import daily_plans, paper
+        from quotes.pricing.customers import mailing
+        from quotes.pricing.money import funded
         from shop.outbox import handlers, menders
         from shop.outbox.signals import background_starts
         from shop.routes import funding

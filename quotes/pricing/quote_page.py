@@ -9,8 +9,9 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
-from quotes.pricing import letters, selectors, sending
 from quotes.pricing import paper as papers
+from quotes.pricing import selectors
+from quotes.pricing.customers import letters, sending
 from quotes.pricing.forms import MailForm, OutcomeForm, WithdrawForm
 from quotes.pricing.models import IssuedQuote, Stage
 from quotes.pricing.stages import fee_credited_until

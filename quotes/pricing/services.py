@@ -19,9 +19,11 @@ from quotes.engine.errors import BadInput
 from quotes.engine.formulas import PRESENT
 from quotes.engine.money import places, rounded, to_minor
 from quotes.engine.results import Result
-from quotes.pricing import damages, deviations, instalments, money_in, paper, planning, variations
+from quotes.pricing import damages, paper, planning, variations
 from quotes.pricing import offer as offers
+from quotes.pricing.customers import deviations
 from quotes.pricing.models import Draft, IssuedLine, IssuedQuote, IssuedStep, Outcome, Stage
+from quotes.pricing.money import instalments, money_in
 from quotes.pricing.selectors import Priced
 from quotes.pricing.stages import Offered, offered
 from shop import currency

@@ -1,6 +1,7 @@
 from django.urls import path
 
-from quotes.pricing import sending_views, views
+from quotes.pricing import views
+from quotes.pricing.customers import sending_views
 
 app_name = "pricing"
 urlpatterns = [

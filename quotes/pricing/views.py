@@ -16,7 +16,7 @@ from quotes.pricing.forms import OutcomeForm
 from quotes.pricing.models import IssuedQuote, Outcome
 from quotes.pricing.quote_page import page, paper_context
 from quotes.pricing.verify import recomputed
-from quotes.pricing.workbook import workbook
+from quotes.pricing.workbook.book import workbook
 from shop.papers.downloads import XLSX, download
 from shop.people.roles import ROLE_DESK, ROLE_MANAGER, role_required
 

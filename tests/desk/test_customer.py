@@ -15,7 +15,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from quotes.desk import example_customer, waiting_customer
-from quotes.pricing import sharing
+from quotes.pricing.customers import sharing
 from quotes.pricing.models import Link, Mailed, Message, Shared
 from shop.journal.models import Entry
 from shop.outbox import services as outbox

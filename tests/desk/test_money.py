@@ -14,7 +14,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from quotes.pricing.models import Draft, Instalment, IssuedQuote, Receipt
-from quotes.pricing.money_in import standing
+from quotes.pricing.money.money_in import standing
 from quotes.pricing.services import issue, record_outcome
 from shop.rates.models import PaymentStage, PricePolicy
 from shop.rates.services import note_policy

@@ -9,7 +9,7 @@ from django.db import connection
 from django.test import Client
 from django.utils import timezone
 
-from quotes.pricing import links
+from quotes.pricing.customers import links
 from quotes.pricing.models import Draft, IssuedQuote, Link
 from shop.methods.models import Finish
 from shop.restorations.models import Part

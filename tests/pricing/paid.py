@@ -5,9 +5,9 @@ from decimal import Decimal
 from typing import Any
 
 from quotes.engine.inputs import PaymentStage
-from quotes.pricing import receipts
 from quotes.pricing.models import Draft, Instalment, IssuedQuote, Receipt
-from quotes.pricing.money_in import Standing, standing
+from quotes.pricing.money import receipts
+from quotes.pricing.money.money_in import Standing, standing
 from shop.rates import services as rates
 from shop.restorations.models import Restoration
 from tests.pricing.workshop import BY, JANUARY, NOW, POLICY, TODAY, answer, issue

@@ -8,8 +8,8 @@ from django.test.utils import CaptureQueriesContext
 
 from quotes.engine.settlement import Kind
 from quotes.pricing import damages, services
-from quotes.pricing.final_account import forecast, storage_of
 from quotes.pricing.models import Draft, IssuedQuote, Stage
+from quotes.pricing.money.final_account import forecast, storage_of
 from shop.rates import services as rates
 from shop.restorations.models import Part, PartDamage, Restoration
 from shop.restorations.services import change_part, remove_part

@@ -7,8 +7,9 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from quotes.pricing import funded, services
+from quotes.pricing import services
 from quotes.pricing.models import Draft, Stage
+from quotes.pricing.money import funded
 from shop.outbox import menders
 from shop.restorations.models import Restoration
 from shop.restorations.services import remove_part

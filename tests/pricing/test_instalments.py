@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 
 from quotes.engine.inputs import PaymentStage
 from quotes.pricing import services
-from quotes.pricing.instalments import reach, unreach
 from quotes.pricing.models import Instalment, IssuedQuote, Outcome, Stage
-from quotes.pricing.money_in import in_force, standing, standings
+from quotes.pricing.money.instalments import reach, unreach
+from quotes.pricing.money.money_in import in_force, standing, standings
 from shop.journal.models import Entry
 from shop.restorations.services import remove_part
 from shop.routes.models import Funding

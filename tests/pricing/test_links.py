@@ -14,7 +14,7 @@ from django.http import HttpResponse
 from django.test import Client, RequestFactory, override_settings
 from django.utils import timezone
 
-from quotes.pricing import links
+from quotes.pricing.customers import links
 from quotes.pricing.models import Draft, IssuedQuote, Link, Outcome
 from shop import settings as shop_settings
 from shop.journal.models import Entry
@@ -117,7 +117,9 @@ def test_wrong_expired_revoked_and_other_purpose_all_get_the_same_answer(quote: 
     assert (closed.status_code, closed.content) == wrong
     assert all(secret not in wrong[1].decode() for secret in (revoked_secret, expired_secret))
     other = Client()
-    other.cookies[COOKIE] = signing.TimestampSigner(salt="quotes.pricing.links.progress").sign(revoked.uid.hex)
+    other.cookies[COOKIE] = signing.TimestampSigner(salt="quotes.pricing.customers.links.progress").sign(
+        revoked.uid.hex
+    )
     shown = other.get(PAGE)
     assert (shown.status_code, shown.content) == wrong
 
@@ -140,7 +142,9 @@ def test_a_cookie_opens_nothing_but_its_own_purpose(quote: IssuedQuote) -> None:
 def test_a_cookie_signed_right_for_a_link_of_the_other_purpose_opens_nothing(quote: IssuedQuote) -> None:
     progress, _secret = progress_link(quote)
     requests = RequestFactory()
-    requests.cookies[COOKIE] = signing.TimestampSigner(salt="quotes.pricing.links.quote").sign(progress.uid.hex)
+    requests.cookies[COOKIE] = signing.TimestampSigner(salt="quotes.pricing.customers.links.quote").sign(
+        progress.uid.hex
+    )
     assert links.from_cookie(requests.get("/"), Link.Purpose.QUOTE, timezone.now()) is None
 
 

@@ -15,7 +15,7 @@ import pytest
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
-from quotes.pricing import links, mailing
+from quotes.pricing.customers import links, mailing
 from quotes.pricing.models import Draft, IssuedQuote, Link, Mailed, QuotePaper
 from shop import settings as shop_settings
 from shop.outbox import mail

@@ -4,10 +4,10 @@ from decimal import Decimal
 
 import pytest
 
-from quotes.pricing.instalments import reach
 from quotes.pricing.models import Instalment, IssuedQuote
-from quotes.pricing.money_in import accepted
-from quotes.pricing.receipts import refund
+from quotes.pricing.money.instalments import reach
+from quotes.pricing.money.money_in import accepted
+from quotes.pricing.money.receipts import refund
 from shop.restorations.models import Restoration
 from tests.desk import rows
 from tests.pricing.paid import by, day, paid, stands

@@ -11,7 +11,7 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 from django.utils.formats import date_format
 
-from quotes.pricing import links, mailing, messages, sharing
+from quotes.pricing.customers import links, mailing, messages, sharing
 from quotes.pricing.models import Draft, Instalment, Link, Mailed, Message, Receipt, Shared
 from shop.journal.models import Entry
 from shop.outbox.models import Row

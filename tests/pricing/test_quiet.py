@@ -8,7 +8,7 @@ import pytest
 from django.utils import timezone
 
 from quotes.engine.inputs import PaymentStage
-from quotes.pricing import quiet, sharing
+from quotes.pricing.customers import quiet, sharing
 from quotes.pricing.models import Instalment, Mailed
 from shop.outbox.models import Row as Job
 from shop.rates.services import note_policy

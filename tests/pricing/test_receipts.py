@@ -7,9 +7,9 @@ import pytest
 from django.core.exceptions import ValidationError
 from django.db import DatabaseError, IntegrityError, transaction
 
-from quotes.pricing import money_in, receipts
 from quotes.pricing.models import Receipt
-from quotes.pricing.receipts import AlreadyReversedError, refund, reverse
+from quotes.pricing.money import money_in, receipts
+from quotes.pricing.money.receipts import AlreadyReversedError, refund, reverse
 from shop.journal.models import Entry
 from shop.restorations.models import Restoration
 from shop.routes.models import Funding

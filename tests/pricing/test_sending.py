@@ -11,7 +11,7 @@ from django.contrib.auth.models import Group
 from django.test import Client
 from django.utils import timezone
 
-from quotes.pricing import letters, links, mailing, sending
+from quotes.pricing.customers import letters, links, mailing, sending
 from quotes.pricing.models import Draft, IssuedQuote, Link, Mailed, Outcome, QuotePaper, Stage
 from quotes.pricing.paper import offer_of
 from quotes.pricing.templatetags.pricing_text import version_words

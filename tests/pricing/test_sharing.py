@@ -9,7 +9,7 @@ from django.core.exceptions import ValidationError
 from django.db import DatabaseError, transaction
 from django.utils import timezone
 
-from quotes.pricing import messages, sharing
+from quotes.pricing.customers import messages, sharing
 from quotes.pricing.models import Message, Shared
 from shop.journal.models import Entry
 from shop.restorations.evidence import add_evidence, add_photograph

@@ -15,10 +15,11 @@ from django.test import Client
 from quotes.engine import inputs, rollup
 from quotes.engine.formulas import PRESENT
 from quotes.engine.results import Explained
-from quotes.pricing import workbook_cells, workbook_formulas
 from quotes.pricing.models import Draft, Stage
 from quotes.pricing.stages import offered
-from quotes.pricing.workbook import TOP, workbook
+from quotes.pricing.workbook import cells as workbook_cells
+from quotes.pricing.workbook import formulas as workbook_formulas
+from quotes.pricing.workbook.book import TOP, workbook
 from shop.people.models import User
 from tests.engine import build, made
 from tests.office import misled, named, office, recomputed

@@ -6,7 +6,7 @@ from typing import Any
 from django.test import Client
 from django.utils import timezone
 
-from quotes.pricing import links, messages, sharing
+from quotes.pricing.customers import links, messages, sharing
 from quotes.pricing.models import IssuedQuote, Link, Message, Outcome, Shared
 from shop.papers.models import Photograph
 from shop.restorations.models import Restoration

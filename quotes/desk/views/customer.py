@@ -17,8 +17,8 @@ from quotes.desk import saving
 from quotes.desk.context import DESK
 from quotes.desk.forms_customer import AnswerForm, NewPhotographForm, ShareForm, TellForm
 from quotes.desk.views.editor import restoration_of, who
-from quotes.pricing import links, messages, once, quiet, sending, sharing
-from quotes.pricing import progress as progresses
+from quotes.pricing.customers import links, messages, once, quiet, sending, sharing
+from quotes.pricing.customers import progress as progresses
 from quotes.pricing.models import Link, Message, Shared
 from shop.papers.photographs_forms import photograph_from
 from shop.people.models import Shop

@@ -15,7 +15,7 @@ from quotes.desk.tables import CSV, XLSX, answer, download
 from quotes.desk.views.beginning import LONGEST_SEARCH
 from quotes.desk.views.editor import draft_for, restoration_of
 from quotes.pricing.selectors import priced
-from quotes.pricing.workbook import workbook
+from quotes.pricing.workbook.book import workbook
 from shop.people.roles import role_required
 
 

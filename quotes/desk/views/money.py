@@ -20,8 +20,8 @@ from quotes.desk.context import DESK
 from quotes.desk.forms_money import LetGoForm, ReachForm, ReceiptForm, RefundForm, ReverseForm
 from quotes.desk.posting import posted_from
 from quotes.desk.views.editor import restoration_of, who
-from quotes.pricing import instalments, receipts
 from quotes.pricing.models import Receipt
+from quotes.pricing.money import instalments, receipts
 from shop.people.roles import ROLE_MANAGER, role_required
 from shop.restorations.models import Restoration
 from shop.routes import funding

@@ -5,7 +5,7 @@ from typing import Any
 from django import template
 from django.utils import timezone
 
-from quotes.pricing import asking, links, messages
+from quotes.pricing.customers import asking, links, messages
 from quotes.pricing.models import Link
 
 register = template.Library()

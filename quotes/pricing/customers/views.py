@@ -13,12 +13,14 @@ from django.utils.http import content_disposition_header
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
-from quotes.pricing import links, money_in, selectors, services
 from quotes.pricing import paper as papers
-from quotes.pricing.customer import closed, for_customer, private
-from quotes.pricing.customer_forms import AcceptForm, AnswerForm, DeclineForm
-from quotes.pricing.deviations import deviations
+from quotes.pricing import selectors, services
+from quotes.pricing.customers import links
+from quotes.pricing.customers.customer import closed, for_customer, private
+from quotes.pricing.customers.deviations import deviations
+from quotes.pricing.customers.forms import AcceptForm, AnswerForm, DeclineForm
 from quotes.pricing.models import IssuedQuote, Link, Outcome, Stage
+from quotes.pricing.money import money_in
 from quotes.pricing.offer import Offer
 from quotes.pricing.stages import fee_credited_until
 from shop.papers.selectors import content

@@ -9,9 +9,11 @@ from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from quotes.pricing import messages, money_in, planning, selectors, sharing, waiting_quotes
-from quotes.pricing.messages import Asked
+from quotes.pricing import planning, selectors
+from quotes.pricing.customers import messages, sharing, waiting_quotes
+from quotes.pricing.customers.messages import Asked
 from quotes.pricing.models import Draft, Instalment, IssuedQuote, Outcome, Shared, Stage
+from quotes.pricing.money import money_in
 from shop.papers.pictures import chances
 from shop.rates.models import PaymentStage
 from shop.rates.selectors import odds

@@ -12,7 +12,8 @@ from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from quotes.pricing import links, mailing, messages, selectors
+from quotes.pricing import selectors
+from quotes.pricing.customers import links, mailing, messages
 from quotes.pricing.models import IssuedQuote, Link, Mailed, Message, Stage
 
 

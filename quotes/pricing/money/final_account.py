@@ -9,8 +9,9 @@ from quotes.engine import canonical, settlement, storage
 from quotes.engine.inputs import Treatment
 from quotes.engine.money import from_minor, places
 from quotes.engine.results import Result
-from quotes.pricing import money_in, variations
+from quotes.pricing import variations
 from quotes.pricing.models import IssuedQuote, Stage
+from quotes.pricing.money import money_in
 from shop import currency
 from shop.methods.dated import latest_first
 from shop.rates.models import PricePolicy

@@ -9,7 +9,7 @@ from django.db import transaction
 from django.db.models import Exists, OuterRef, QuerySet
 from django.utils.translation import gettext as _
 
-from quotes.pricing import once, telling
+from quotes.pricing.customers import once, telling
 from quotes.pricing.models import IssuedQuote, Message
 from shop.journal.services import record, subject_of
 from shop.restorations.models import Restoration

@@ -10,7 +10,7 @@ import segno
 from django.conf import settings
 from django.http import HttpRequest
 
-from quotes.pricing import links, mailing
+from quotes.pricing.customers import links, mailing
 from quotes.pricing.models import IssuedQuote, Link, Mailed
 from shop.outbox.models import Row
 

@@ -17,7 +17,7 @@ from django.utils import timezone, translation
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from quotes.pricing import links
+from quotes.pricing.customers import links
 from quotes.pricing.models import IssuedQuote, Link, Mailed
 from shop.journal.services import record, subject_of
 from shop.outbox import mail

@@ -6,7 +6,7 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 from django.utils.translation import ngettext
 
-from quotes.pricing.deviations import Deviation
+from quotes.pricing.customers.deviations import Deviation
 
 
 class AnswerForm(forms.Form):

@@ -13,9 +13,10 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
-from quotes.pricing import asking, links, messages, selectors, sharing, waiting_quotes
-from quotes.pricing import progress as progresses
-from quotes.pricing.customer import NOT_FOUND, closed, for_customer, private
+from quotes.pricing import selectors
+from quotes.pricing.customers import asking, links, messages, sharing, waiting_quotes
+from quotes.pricing.customers import progress as progresses
+from quotes.pricing.customers.customer import NOT_FOUND, closed, for_customer, private
 from quotes.pricing.models import Link
 from shop.papers import selectors as papers
 from shop.papers.models import Photograph

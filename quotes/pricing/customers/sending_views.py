@@ -12,7 +12,8 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
-from quotes.pricing import links, mailing, selectors, sending, services
+from quotes.pricing import selectors, services
+from quotes.pricing.customers import links, mailing, sending
 from quotes.pricing.forms import MailForm, WithdrawForm
 from quotes.pricing.models import IssuedQuote, Link, Mailed, Outcome
 from quotes.pricing.quote_page import page

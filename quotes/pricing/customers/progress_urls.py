@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from quotes.pricing import progress_views as views
+from quotes.pricing.customers import progress_views as views
 
 urlpatterns = [
     path("progress/", views.progress, name="progress"),

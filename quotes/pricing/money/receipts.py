@@ -14,8 +14,8 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from quotes.engine.money import from_minor, places
-from quotes.pricing import funded
 from quotes.pricing.models import Receipt
+from quotes.pricing.money import funded
 from shop import currency
 from shop.journal.services import record, subject_of
 from shop.restorations.models import Restoration

@@ -8,7 +8,7 @@ from django.utils.translation import gettext_noop
 
 from quotes.engine.figures import Figure, given
 from quotes.engine.formulas import REGISTRY
-from quotes.pricing.workbook_formulas import WRITERS
+from quotes.pricing.workbook.formulas import WRITERS
 from shop.papers.workbooks import Book, Sheet
 
 INPUTS, WORKINGS = gettext_noop("Inputs"), gettext_noop("Workings")

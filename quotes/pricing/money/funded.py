@@ -11,8 +11,9 @@ from quotes.engine import inputs, rollup
 from quotes.engine.money import places, rounded, to_minor
 from quotes.engine.pricing import price_of_cost
 from quotes.engine.results import StepResult
-from quotes.pricing import money_in, variations
+from quotes.pricing import variations
 from quotes.pricing.models import IssuedQuote
+from quotes.pricing.money import money_in
 from shop.restorations.models import Restoration
 from shop.routes import funding
 from shop.routes.models import Funding

@@ -111,7 +111,7 @@ def _hash(secret: str) -> str:
 
 
 def _signer(purpose: str) -> signing.TimestampSigner:
-    return signing.TimestampSigner(salt=f"quotes.pricing.links.{purpose}")
+    return signing.TimestampSigner(salt=f"quotes.pricing.customers.links.{purpose}")
 
 
 def _cookie(purpose: str) -> str:

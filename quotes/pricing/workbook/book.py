@@ -15,9 +15,9 @@ from quotes.engine.inputs import Basis, PriceBy, TaxBy
 from quotes.engine.money import CONTEXT, places
 from quotes.engine.results import CREDIT, Explained, Line, Visit
 from quotes.engine.totals import CLASSES
-from quotes.pricing.workbook_cells import FIGURE_FORMAT, Cells, address, letter
-from quotes.pricing.workbook_formulas import rounded, shared_out
-from quotes.pricing.workbook_steps import MINUTES, SOLD, Steps
+from quotes.pricing.workbook.cells import FIGURE_FORMAT, Cells, address, letter
+from quotes.pricing.workbook.formulas import rounded, shared_out
+from quotes.pricing.workbook.steps import MINUTES, SOLD, Steps
 from shop.papers.workbooks import Book, Sheet, places_format
 
 NONE = Decimal(0)

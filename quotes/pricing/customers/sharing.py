@@ -8,7 +8,7 @@ from django.db import transaction
 from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
-from quotes.pricing import once, telling
+from quotes.pricing.customers import once, telling
 from quotes.pricing.models import Shared
 from shop.journal.services import record, subject_of
 from shop.papers.models import Photograph

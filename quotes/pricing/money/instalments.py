@@ -16,9 +16,9 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from quotes.engine.money import places, to_minor
-from quotes.pricing import funded, money_in
 from quotes.pricing.models import Instalment, IssuedQuote, Outcome
-from quotes.pricing.money_in import in_force
+from quotes.pricing.money import funded, money_in
+from quotes.pricing.money.money_in import in_force
 from quotes.pricing.offer import OfferStage
 from quotes.pricing.paper import offer_of
 from shop.journal.services import record, subject_of

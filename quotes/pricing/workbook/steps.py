@@ -14,8 +14,8 @@ from quotes.engine.figures import Figure
 from quotes.engine.inputs import NONE_OF_THESE, CostClass, PriceBy, Work
 from quotes.engine.results import Explained, StepResult, Unseen, Visit
 from quotes.engine.totals import CLASSES, of_policy
-from quotes.pricing.workbook_cells import Cells
-from quotes.pricing.workbook_formulas import added
+from quotes.pricing.workbook.cells import Cells
+from quotes.pricing.workbook.formulas import added
 
 MINUTES, SOLD = "minutes", "sold"
 #: What a figure of a visit is an amount of, by the topic of its formula.

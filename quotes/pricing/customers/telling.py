@@ -9,7 +9,7 @@ from django.utils import translation
 from django.utils.text import Truncator
 from django.utils.translation import gettext as _
 
-from quotes.pricing import mailing
+from quotes.pricing.customers import mailing
 from quotes.pricing.models import Mailed, Message, Shared
 from shop.outbox import mail
 from shop.people.models import Shop

@@ -9,7 +9,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
-from quotes.pricing import links
+from quotes.pricing.customers import links
 from quotes.pricing.models import Link
 
 NOT_FOUND = 404

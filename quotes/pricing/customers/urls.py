@@ -1,7 +1,6 @@
 from django.urls import path
 
-from quotes.pricing import customer_views as views
-from quotes.pricing import progress_urls
+from quotes.pricing.customers import progress_urls, views
 
 app_name = "customer"
 urlpatterns = [
