@@ -13,10 +13,10 @@ from quotes.engine.inputs import NONE_OF_THESE
 from quotes.engine.money import places, rounded
 from quotes.pricing.selectors import Priced
 from shop.methods.models import EvidenceSource
+from shop.papers.pictures.chances import belief_in_words
 from shop.rates.models import Odds
 from shop.restorations.models import FinishAgreement, FinishCandidate, FinishEvidence, Part
 from shop.restorations.speaking import why_silent
-from shop.restorations.words import chance_in_words
 from shop.routes import questions
 from shop.routes.gate import Belief, Cause, Refusal, belief_of, gate_for_part
 from shop.routes.models import Override, Step
@@ -89,7 +89,7 @@ def _answers(listed: Sequence[FinishCandidate], belief: Belief) -> list[Answer]:
     chances = evidence.belief(belief.question)
     rows = {str(row.finish.uid): row for row in listed}
     ranked = sorted(chances, key=lambda key: (key == NONE_OF_THESE, -chances[key], key))
-    return [Answer(belief.name_of(key), chance_in_words(chances[key]), rows.get(key)) for key in ranked]
+    return [Answer(belief.name_of(key), belief_in_words(chances[key]), rows.get(key)) for key in ranked]
 
 
 def _together(steps: Sequence[Step], held: Mapping[str, Sequence[Refusal]]) -> list[Held]:

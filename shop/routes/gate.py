@@ -23,11 +23,11 @@ from quotes.engine import evidence, inputs
 from quotes.engine.errors import BadInput
 from quotes.engine.evidence import Standing, Verdict
 from shop.journal.services import record, subject_of
+from shop.papers.pictures.chances import belief_in_words
 from shop.rates.models import Odds
 from shop.restorations.models import Machine, Part
 from shop.restorations.numbers import stopped
 from shop.restorations.services import hold_scope, refuse_out_of_scope
-from shop.restorations.words import chance_in_words
 from shop.routes.models import Override, Step
 from shop.routes.numbers import why_nothing_begins
 from shop.routes.questions import HUNDRED, Heard, heard, heard_in, heard_of, question_of, signed_deviation, strength_of
@@ -82,7 +82,7 @@ class Belief:
             return _("It is open: nothing speaks for one of those listed rather than another.")
         return _(_SENTENCES[self.verdict.standing]) % {
             "finish": self.name_of(self.verdict.answer),
-            "chance": chance_in_words(self.verdict.chance),
+            "chance": belief_in_words(self.verdict.chance),
         }
 
 

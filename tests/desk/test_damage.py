@@ -245,6 +245,16 @@ def test_amounts_that_changed_after_they_were_agreed_are_named(front_desk: Clien
     assert "Changed since it was agreed Frame: pieces 1, now 2" in told
 
 
+# --- words ---
+
+
+def test_a_step_says_its_chance_as_the_drawing_says_it(front_desk: Client, part: Part, shop: Workshop) -> None:
+    part.steps.filter(operation=shop.spray).update(fail_chance=9)
+    told = text_of(front_desk.get(f"/parts/{part.uid}/"))
+    assert "fails about 1 in 12" in told  # 1 in 11, the nearer of what people say; common practice, no source
+    assert "1 in 12" in re.sub(r"fails about 1 in 12", "", told)  # the drawing
+
+
 # --- line bases ---
 
 

@@ -71,7 +71,7 @@ def post(desk: Any, name: str, uid: Any, data: dict[str, Any] | None = None) -> 
 def test_the_panel_says_what_is_believed_and_what_waits(desk, shop, tank):
     add_evidence(part=tank, says=shop.green, kind="trace", origin="under the badge", strength="fair", **WHO)
     html = desk.get(reverse("desk:part", args=[tank.uid]), **HTMX).content.decode()
-    assert "Green is likely, but not proven (about 8 in 10)." in html
+    assert "Green is likely, but not proven (about 5 in 6)." in html
     assert "under the badge: Green" in html
     assert "Waits for the evidence" in html
     assert reverse("desk:finish", args=[tank.uid]) in html

@@ -30,6 +30,20 @@ def test_a_chance_is_said_as_a_shop_says_it(chance: str, said: str) -> None:
     assert chances.in_words(float(chance)) == said
 
 
+@pytest.mark.parametrize(
+    ("chance", "said"),
+    [
+        # Invented; between the ends a belief is said like every other chance.
+        ("0.79", "about 4 in 5"),
+        ("0.948", "about 19 in 20"),
+        ("0.9999", "as good as certain"),
+        ("0", "next to nothing"),
+    ],
+)
+def test_what_is_believed_is_said_alike_but_for_its_ends(chance: str, said: str) -> None:
+    assert chances.belief_in_words(Decimal(chance)) == said
+
+
 def test_odds_leave_the_about_away() -> None:
     assert chances.odds(Decimal("0.08")) == "1 in 12"
     assert chances.odds(Decimal("0.48")) == "half"

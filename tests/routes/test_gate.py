@@ -171,7 +171,7 @@ def test_the_sentence_names_the_step_what_is_believed_and_what_to_do(shop: Works
     add_evidence(part=tank, says=shop.green, kind="trace", origin="badge", strength="fair", **WHO)
     (found,) = refusals(step_of(tank, "Blast"), odds=ODDS)
     assert found.sentence == (
-        "“Blast” destroys the traces of the factory finish. Green is likely, but not proven (about 8 in 10). Add evidence "
+        "“Blast” destroys the traces of the factory finish. Green is likely, but not proven (about 5 in 6). Add evidence "
         "that proves it, or let somebody decide by name."
     )
 

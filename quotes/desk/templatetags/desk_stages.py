@@ -1,14 +1,23 @@
 """Pieces of the restoration's page: possible damage of a part, and what the customer has not agreed to yet."""
 
+from decimal import Decimal
 from typing import Any
 
 from django import template
 
 from quotes.desk import agreeing, damages
 from quotes.pricing.selectors import Priced
+from shop.papers.pictures import chances
 from shop.restorations.models import Part
 
 register = template.Library()
+HUNDRED = Decimal(100)
+
+
+@register.filter
+def chance_of(percent: Decimal) -> str:
+    """A chance [%] in words, as the drawing of the route says it."""
+    return chances.in_words(percent / HUNDRED)
 
 
 @register.inclusion_tag("desk/_damages.html")

@@ -1,4 +1,4 @@
-"""Chances as people of a shop say them: one bike in so many, or so many in so many."""
+"""Chances as people of a shop say them, the one way on pages, papers and pictures: one in so many, or so many in so many."""
 
 import math
 from decimal import Decimal
@@ -29,6 +29,14 @@ def in_words(chance: Chance) -> str:
     if is_extreme(chance) or abs(_share(_spoken(float(chance))) - float(chance)) < SAME:
         return said
     return _("about %(odds)s") % {"odds": said}
+
+
+def belief_in_words(chance: Chance) -> str:
+    """The same of something that is believed, which is so or is not: "as good as certain", "next to nothing" at the ends."""
+    value = _checked(chance)
+    if is_extreme(value):
+        return _("next to nothing") if value < SELDOM else _("as good as certain")
+    return in_words(value)
 
 
 def odds(chance: Chance) -> str:
