@@ -117,6 +117,7 @@ INSTALLED_APPS = [
     "shop.rates",
     "shop.restorations",
     "shop.routes",
+    "shop.floor",
     "quotes.pricing",
     "quotes.desk",
 ]

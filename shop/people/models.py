@@ -47,6 +47,7 @@ class Shop(models.Model):
         _("of their hours on bikes [%]"), default=70, validators=[MinValueValidator(1), MaxValueValidator(100)]
     )
     currency = models.CharField(_("currency"), max_length=3, blank=True, help_text=_("Three letters, such as EUR."))
+    pin_to_clock = models.BooleanField(_("on a tablet, clocking asks for the PIN"), default=False)
     set_up_at = models.DateTimeField(null=True, editable=False)
     only = models.BooleanField(default=True, unique=True, editable=False)
 
@@ -115,3 +116,51 @@ class Closure(models.Model):
 
     def __str__(self) -> str:
         return f"{self.first} - {self.last} {self.reason}"
+
+
+class Break(models.Model):
+    """A break of every working day: minutes of it are nobody's work. Paid ones count as attended, unpaid ones do not."""
+
+    name = models.CharField(_("name"), max_length=60)
+    begins = models.TimeField(_("begins"))
+    ends = models.TimeField(_("ends"))
+    paid = models.BooleanField(_("is paid"), default=False)
+
+    class Meta:
+        ordering = ["begins"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(ends__gt=models.F("begins")),
+                name="break_in_order",
+                violation_error_message=_("It ends before it begins. Swap the times."),
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.name}, {self.begins:%H:%M}-{self.ends:%H:%M}"
+
+
+class Tablet(models.Model):
+    """A tablet of the workshop that the manager let in. Its secret is kept as a hash; one that is taken off has ended."""
+
+    uid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
+    name = models.CharField(_("name"), max_length=60)
+    secret_sha256 = models.CharField(max_length=64, unique=True, editable=False)
+    enrolled_at = models.DateTimeField()
+    enrolled_by = models.CharField(max_length=150)
+    ended_at = models.DateTimeField(null=True, editable=False)
+    ended_by = models.CharField(max_length=150, blank=True)
+
+    class Meta:
+        ordering = ["name"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["name"],
+                condition=models.Q(ended_at__isnull=True),
+                name="one_tablet_per_name",
+                violation_error_message=_("There is a tablet of this name. Choose another one."),
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.name

@@ -14,7 +14,7 @@ from quotes.engine.money import from_minor, places
 from shop import currency
 from shop.journal.models import Entry
 from shop.journal.services import record, subject_of
-from shop.methods.models import DamageStep, Frequency
+from shop.methods.models import DamageStep, Frequency, PossibleDamage
 from shop.rates.models import Odds
 from shop.restorations.damage import note_settled
 from shop.restorations.models import Part, PartDamage
@@ -120,8 +120,19 @@ def on_route(part: Part, methods: Sequence[DamageStep]) -> dict[int, Step]:
     if not methods:
         return {}
     live = part.steps.filter(origin=Step.Origin.BEFORE, removed_at__isnull=True).select_related("operation", "service")
+    return _matched(list(live.order_by("-position")), methods)
+
+
+def on_route_each(part: Part, damages: Iterable[PossibleDamage]) -> dict[int, dict[int, Step]]:
+    """The same for each of several damages by its key, as if it alone were found; their steps are read with them. One query."""
+    live = part.steps.filter(origin=Step.Origin.BEFORE, removed_at__isnull=True).select_related("operation", "service")
+    steps = list(live.order_by("-position"))
+    return {damage.pk: _matched(steps, damage.steps.all()) for damage in damages}
+
+
+def _matched(live: Iterable[Step], methods: Iterable[DamageStep]) -> dict[int, Step]:
     free: dict[tuple[int | None, int | None], list[Step]] = defaultdict(list)
-    for step in live.order_by("-position"):
+    for step in live:
         free[step.operation_id, step.service_id].append(step)
     found: dict[int, Step] = {}
     for method in methods:

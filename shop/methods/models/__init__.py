@@ -1,5 +1,6 @@
 """How things are done: places, operations with their standard times, services, finishes with routes, bike templates."""
 
+from shop.methods.models.checks import Cause, Check, RunCheck, Stage
 from shop.methods.models.finishes import BACK_TO, FAIL_CHANCE, Finish, FinishRoute, FinishStep, MethodStep
 from shop.methods.models.kinds import NOT_NEGATIVE, Condition, CostClass, Frequency, Material, Measure, Named, Strength
 from shop.methods.models.templates import Template, TemplatePart, TemplateStep
@@ -12,6 +13,8 @@ __all__ = [
     "FAIL_CHANCE",
     "NOT_NEGATIVE",
     "ONE_WORK",
+    "Cause",
+    "Check",
     "Condition",
     "ConditionFactor",
     "Consumable",
@@ -30,8 +33,10 @@ __all__ = [
     "PartKind",
     "Place",
     "PossibleDamage",
+    "RunCheck",
     "Service",
     "SizeClass",
+    "Stage",
     "StandardTime",
     "Strength",
     "Template",

@@ -36,6 +36,7 @@ class PartKind(Named):
         UPPER_LOWER = "upper_lower", _("upper and lower")
 
     pair = models.CharField(_("comes as"), max_length=12, choices=Pair, blank=True)
+    fitted_first = models.BooleanField(_("is fitted to the bike once before it is coated"), default=False)
 
 
 class Consumable(Named):

@@ -26,6 +26,8 @@ class Operation(Named):
     inspects = models.BooleanField(_("belongs to strip and inspect"), default=False)
     plates = models.BooleanField(_("puts hydrogen into steel"), default=False)
     bakes = models.BooleanField(_("bakes hydrogen out"), default=False)
+    fits_first = models.BooleanField(_("fits parts to the bike before they are coated"), default=False)
+    instructions = models.TextField(_("instructions"), blank=True)
     caution = models.TextField(_("caution"), blank=True)
 
     def __str__(self) -> str:

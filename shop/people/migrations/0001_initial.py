@@ -84,6 +84,7 @@ class Migration(migrations.Migration):
                 ('hands', models.PositiveSmallIntegerField(default=2, validators=[django.core.validators.MinValueValidator(1)], verbose_name='people who work on bikes')),
                 ('productive', models.PositiveSmallIntegerField(default=70, validators=[django.core.validators.MinValueValidator(1), django.core.validators.MaxValueValidator(100)], verbose_name='of their hours on bikes [%]')),
                 ('currency', models.CharField(blank=True, help_text='Three letters, such as EUR.', max_length=3, verbose_name='currency')),
+                ('pin_to_clock', models.BooleanField(default=False, verbose_name='on a tablet, clocking asks for the PIN')),
                 ('set_up_at', models.DateTimeField(editable=False, null=True)),
                 ('only', models.BooleanField(default=True, editable=False, unique=True)),
             ],
@@ -103,6 +104,37 @@ class Migration(migrations.Migration):
                 'verbose_name_plural': 'shop hours',
                 'ordering': ['weekday', 'opens'],
                 'constraints': [models.UniqueConstraint(fields=('weekday', 'opens'), name='one_opening'), models.CheckConstraint(condition=models.Q(('closes__gt', models.F('opens')), ('weekday__lte', 6)), name='closes_after_opening', violation_error_message='It closes before it opens. Swap the times.')],
+            },
+        ),
+        migrations.CreateModel(
+            name='Break',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('name', models.CharField(max_length=60, verbose_name='name')),
+                ('begins', models.TimeField(verbose_name='begins')),
+                ('ends', models.TimeField(verbose_name='ends')),
+                ('paid', models.BooleanField(default=False, verbose_name='is paid')),
+            ],
+            options={
+                'ordering': ['begins'],
+                'constraints': [models.CheckConstraint(condition=models.Q(('ends__gt', models.F('begins'))), name='break_in_order', violation_error_message='It ends before it begins. Swap the times.')],
+            },
+        ),
+        migrations.CreateModel(
+            name='Tablet',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('uid', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ('name', models.CharField(max_length=60, verbose_name='name')),
+                ('secret_sha256', models.CharField(editable=False, max_length=64, unique=True)),
+                ('enrolled_at', models.DateTimeField()),
+                ('enrolled_by', models.CharField(max_length=150)),
+                ('ended_at', models.DateTimeField(editable=False, null=True)),
+                ('ended_by', models.CharField(blank=True, max_length=150)),
+            ],
+            options={
+                'ordering': ['name'],
+                'constraints': [models.UniqueConstraint(condition=models.Q(('ended_at__isnull', True)), fields=('name',), name='one_tablet_per_name', violation_error_message='There is a tablet of this name. Choose another one.')],
             },
         ),
     ]

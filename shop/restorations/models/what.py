@@ -88,7 +88,8 @@ class Side(models.TextChoices):
 class Part(models.Model):
     """A line of what is on the bike, in outline order. Sizes are per piece; a size class stands in for them.
 
-    ``removed_at`` takes a part out of scope; undo brings the same uid back.
+    ``removed_at`` takes a part out of scope; undo brings the same uid back. ``split_from`` is the part that some of its
+    pieces were split from on the way: they are priced together, as they were agreed, and go their own way in the workshop.
     """
 
     uid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
@@ -129,6 +130,9 @@ class Part(models.Model):
     basis = models.CharField(_("we promise"), max_length=10, choices=Basis, default=Basis.FIXED)
     cap_minor = models.BigIntegerField(
         _("cap or limit, before tax"), null=True, blank=True, validators=between(0, 10**12)
+    )
+    split_from = models.ForeignKey(
+        "self", models.PROTECT, null=True, blank=True, related_name="split_into", editable=False
     )
     removed_at = models.DateTimeField(null=True, editable=False)
 

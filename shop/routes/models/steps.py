@@ -1,4 +1,4 @@
-"""What is to be done: steps, what they wait for, and which are authorised."""
+"""The steps of a part's route, what they wait for, and which are authorised."""
 
 import uuid
 from decimal import Decimal
@@ -9,7 +9,7 @@ from django.utils.translation import gettext_lazy as _
 
 from shop.methods.models import ONE_WORK, Work
 from shop.rates.models import Status
-from shop.restorations.models import Part, Restoration, between
+from shop.restorations.models import Part, between
 
 QUANTITY = between(Decimal(0), Decimal(1_000_000))
 HANDLING = between(Decimal(0), Decimal(100_000))  # [min]
@@ -30,7 +30,8 @@ class Source(models.TextChoices):
 class Step(Work):
     """One step of a part's route: one labour operation, one vendor job or one purchase.
 
-    ``origin`` says whether the step came with the finish, so that another finish can replace it.
+    ``origin`` says whether the step came with the finish, so that another finish can replace it. ``visit`` counts how often
+    it is begun: one more with each redo. ``split_from`` is the step it was part of before some pieces went their own way.
     """
 
     class Origin(models.TextChoices):
@@ -78,11 +79,16 @@ class Step(Work):
     buy_searching_since = models.DateField(_("searching since"), null=True, blank=True)
     buy_core_minor = models.BigIntegerField(_("back for the old part, per piece"), default=0, validators=PRICE)
     buy_core_by = models.DateField(_("old part back by"), null=True, blank=True)
+    visit = models.PositiveSmallIntegerField(default=1, editable=False)
+    split_from = models.ForeignKey(
+        "self", models.PROTECT, null=True, blank=True, related_name="split_into", editable=False
+    )
     removed_at = models.DateTimeField(null=True, editable=False)
 
     class Meta:
         ordering = ["part", "position"]
         constraints = [
+            CheckConstraint(condition=Q(visit__gte=1), name="step_visits_count_from_one"),
             UniqueConstraint(
                 fields=["part", "position"], condition=Q(removed_at__isnull=True), name="one_step_per_position"
             ),
@@ -161,121 +167,3 @@ class Authorisation(models.Model):
 
     def __str__(self) -> str:
         return f"{self.step_uid} by {self.kind} {self.reference}"
-
-
-class Override(models.Model):
-    """Somebody lets a step begin that something would hold back, and puts a name to it. Never changed."""
-
-    class Kind(models.TextChoices):
-        FINISH = "finish", _("finish evidence")
-        NUMBERS = "numbers", _("numbers that do not match")
-        FUNDING = "funding", _("money not received yet")
-
-    kind = models.CharField(_("what held it back"), max_length=8, choices=Kind, default=Kind.FINISH)
-    step = models.ForeignKey(Step, models.PROTECT, related_name="overrides")
-    who = models.CharField(_("who decided"), max_length=120)
-    reason = models.CharField(_("reason"), max_length=200)
-    at = models.DateTimeField()
-    recorded_by = models.CharField(max_length=150)
-
-    class Meta:
-        ordering = ["step", "at", "pk"]
-
-    def __str__(self) -> str:
-        return f"{self.step}: {self.who}"
-
-
-class Hold(models.Model):
-    """Days, both included, on which nothing is done on a restoration, and why. Without a last day it lasts until taken back."""
-
-    class Kind(models.TextChoices):
-        UNPAID = "unpaid", _("a payment is missing")
-        DECIDING = "deciding", _("the customer is deciding")
-        PART = "part", _("waiting for a part")
-        OURS = "ours", _("our own reason")
-
-    restoration = models.ForeignKey(Restoration, models.PROTECT, related_name="holds")
-    first = models.DateField(_("first day"))
-    last = models.DateField(_("last day"), null=True, blank=True)
-    kind = models.CharField(_("why"), max_length=8, choices=Kind, default=Kind.OURS)
-    reason = models.CharField(_("reason"), max_length=200)
-    removed_at = models.DateTimeField(null=True, editable=False)
-
-    class Meta:
-        ordering = ["restoration", "first"]
-        constraints = [
-            CheckConstraint(
-                condition=Q(last__isnull=True) | Q(last__gte=F("first")),
-                name="hold_in_order",
-                violation_error_message=_("The last day is before the first. Swap them."),
-            )
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.first} - {self.last or '…'}: {self.reason}"
-
-
-class Funding(models.Model):
-    """What a restoration's customer has paid, and what of it is late [minor units with tax]; pricing writes it here.
-
-    Vendor work and purchases wait for it, see ``routes.funding``.
-    """
-
-    restoration = models.OneToOneField(Restoration, models.PROTECT, primary_key=True, related_name="funding")
-    received_minor = models.BigIntegerField(default=0)
-    late_minor = models.BigIntegerField(default=0)
-    at = models.DateTimeField()
-
-    class Meta:
-        constraints = [CheckConstraint(condition=Q(late_minor__gte=0), name="funding_late_not_negative")]
-
-    def __str__(self) -> str:
-        return f"{self.restoration}: {self.received_minor}"
-
-
-class Plan(models.Model):
-    """The days of a restoration as planned at one scope version; it is stale when the scope, or what it rests on, has moved on.
-
-    ``rests_on`` is the SHA-256 of everything the plan was made from. ``content`` is the plan as canonical text.
-    """
-
-    restoration = models.OneToOneField(Restoration, models.PROTECT, primary_key=True, related_name="plan")
-    scope_version = models.PositiveIntegerField()
-    rests_on = models.CharField(max_length=64)
-    made_at = models.DateTimeField()
-    starts_on = models.DateField(_("work begins"))
-    ready_certain = models.DateField(_("ready if all goes as planned"))
-    ready_likely = models.DateField(_("ready, likely"))
-    ready_kept = models.DateField(_("ready, kept"))
-    content = models.TextField()
-
-    def __str__(self) -> str:
-        return f"{self.restoration}: {self.ready_likely}"
-
-
-class PlannedStep(models.Model):
-    """When a step can begin and end at the earliest and must at the latest; the day a lot must leave or a part be ordered.
-
-    ``minutes`` are attended; its ``place`` is ``taken`` for so many minutes, by the first step of a batch for all of it.
-    """
-
-    plan = models.ForeignKey(Plan, models.CASCADE, related_name="steps")
-    step = models.ForeignKey(Step, models.CASCADE, related_name="planned")
-    earliest_start = models.DateTimeField()
-    earliest_finish = models.DateTimeField()
-    latest_start = models.DateTimeField()
-    latest_finish = models.DateTimeField()
-    slack = models.PositiveIntegerField(default=0)  # [working min]
-    drives = models.BooleanField(default=False)
-    minutes = models.PositiveIntegerField(default=0)
-    place = models.CharField(max_length=100, blank=True)
-    taken = models.PositiveIntegerField(default=0)
-    leave_by = models.DateField(null=True)
-    back_by = models.DateField(null=True)
-
-    class Meta:
-        ordering = ["plan", "earliest_start"]
-        constraints = [UniqueConstraint(fields=["plan", "step"], name="one_plan_per_step")]
-
-    def __str__(self) -> str:
-        return f"{self.step}: {self.earliest_start:%Y-%m-%d}"
