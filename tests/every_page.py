@@ -82,13 +82,21 @@ def _some(rows: Any, field: str = "uid", each: int = 1) -> Callable[[], list[Any
 
 def by_word() -> dict[str, Callable[[], list[Any]]]:
     """What stands behind a word of an address."""
-    from quotes.pricing.models import IssuedQuote, Link, Receipt
-    from shop.methods.models import Finish, Operation, Template, Vendor
+    from quotes.pricing.models import IssuedQuote, Link, Message, Receipt, Shared
+    from shop.journal.models import Entry
+    from shop.methods.models import Finish, Operation, Template, Vendor, VendorClosure
     from shop.outbox.models import Row
     from shop.papers.models import Photograph
-    from shop.people.models import User
-    from shop.restorations.models import FinishEvidence, PartDamage, Restoration
-    from shop.routes.models import Step
+    from shop.people.models import Closure, User
+    from shop.restorations.models import (
+        FinishCandidate,
+        FinishEvidence,
+        IntakePhotograph,
+        Looked,
+        PartDamage,
+        Restoration,
+    )
+    from shop.routes.models import Hold, Step, Wait
 
     told = FinishEvidence.objects.filter(removed_at__isnull=True).order_by("pk")
     sent = Step.objects.filter(service__isnull=False, removed_at__isnull=True)
@@ -109,6 +117,17 @@ def by_word() -> dict[str, Callable[[], list[Any]]]:
         "templates": _some(Template.objects.order_by("pk")),
         "operations": _some(Operation.objects.order_by("pk")),
         "finishes": _some(Finish.objects.filter(routes__isnull=False).order_by("pk")),
+        "history": _some(Entry.objects.order_by("-pk")),
+        "holds": _some(Hold.objects.order_by("pk"), "pk"),
+        "waits": _some(Wait.objects.order_by("pk"), "pk"),
+        "listed": _some(FinishCandidate.objects.order_by("pk"), "pk"),
+        "looked": _some(Looked.objects.order_by("pk"), "pk"),
+        "closures": _some(Closure.objects.order_by("pk"), "pk"),
+        "vendor-closures": _some(VendorClosure.objects.order_by("pk"), "pk"),
+        "intake-photographs": _some(IntakePhotograph.objects.order_by("pk"), "pk"),
+        "shared": _some(Shared.objects.order_by("pk")),
+        "questions": _some(Message.objects.filter(from_customer=True).order_by("pk")),
+        "progress-links": _some(Link.objects.filter(purpose=Link.Purpose.PROGRESS).order_by("pk")),
     }
 
 
@@ -125,6 +144,9 @@ def by_name() -> dict[str, Callable[[], list[str]]]:
     def rates() -> list[str]:
         firsts = [(kind, next(iter(kind.subjects()))) for kind in (made() for made in ALL)]
         return [reverse("desk:rate", args=[kind.slug, kind.key(first)]) for kind, first in firsts]
+
+    def rate_effect() -> list[str]:
+        return [path + f"effect/{Restoration.objects.order_by('pk')[0].uid}/" for path in rates()[:1]]
 
     def methods() -> list[str]:
         firsts = [(one.slug, one.model.objects.order_by("pk").first()) for one in DEFINITIONS]
@@ -144,6 +166,7 @@ def by_name() -> dict[str, Callable[[], list[str]]]:
 
     return {
         "desk:rate": rates,
+        "desk:rate_effect": rate_effect,
         "desk:method": methods,
         "desk:method_new": lambda: [reverse("desk:method_new", args=[one.slug]) for one in DEFINITIONS],
         "desk:method_route": route,

@@ -8,10 +8,11 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_POST, require_safe
+from django.views.decorators.http import require_safe
 
 from shop.outbox import handlers, selectors, services
 from shop.outbox.models import Row
+from shop.posting import posted_from
 
 SHOWN = 50
 
@@ -38,14 +39,14 @@ def _shown(rows: QuerySet[Row]) -> dict[str, Any]:
     return {"lines": found[:SHOWN], "more": len(found) > SHOWN}
 
 
-@require_POST
 @may_retry
+@posted_from("outbox:background_jobs", takes=())
 def try_again(request: HttpRequest, uid: uuid.UUID) -> HttpResponse:
     return _by_hand(request, uid, services.retry, _("It is tried again now."))
 
 
-@require_POST
 @may_retry
+@posted_from("outbox:background_jobs", takes=())
 def call_done(request: HttpRequest, uid: uuid.UUID) -> HttpResponse:
     return _by_hand(request, uid, services.settle, _("It is called done and will not be tried again."))
 

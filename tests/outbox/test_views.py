@@ -101,7 +101,10 @@ def test_a_decision_that_comes_too_late_says_so(manager: Client) -> None:
 
 def test_looking_decides_nothing(manager: Client) -> None:
     row = stuck()
-    assert manager.get(f"{URL}{row.uid}/again/").status_code == 405
+    for act in ("again", "done"):
+        assert manager.get(f"{URL}{row.uid}/{act}/").headers["Location"] == URL
+    row.refresh_from_db()
+    assert row.state == "dead"
 
 
 @pytest.mark.parametrize(("seconds", "warned"), [(30, False), (90, True)])

@@ -11,7 +11,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_POST, require_safe
+from django.views.decorators.http import require_safe
 
 from quotes.desk import saving
 from quotes.desk.context import DESK
@@ -23,6 +23,7 @@ from quotes.pricing.models import Link, Message, Shared
 from shop.papers.photographs_forms import photograph_from
 from shop.people.models import Shop
 from shop.people.roles import role_required
+from shop.posting import posted_from
 from shop.restorations.models import Restoration
 
 UNPROCESSABLE = 422
@@ -85,8 +86,8 @@ def _back(row: Restoration, place: str) -> HttpResponseRedirect:
     return redirect(f"{reverse('desk:customer', args=[row.uid])}#{place}")
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:customer")
 def share(request: HttpRequest, uid: UUID) -> HttpResponse:
     """A note, a photograph on record or a new one. The new one is taken in last: nothing is kept that is not shared."""
     row = restoration_of(uid)
@@ -125,8 +126,8 @@ def _shared(request: HttpRequest, row: Restoration, form: ShareForm, new: NewPho
     return True
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:customer", row=(Shared, "restoration__uid"))
 def take_back(request: HttpRequest, uid: UUID) -> HttpResponseRedirect:
     row = get_object_or_404(Shared.objects.select_related("restoration", "photograph"), uid=uid)
     sharing.take_back(shared=row, who=who(request), now=timezone.now())
@@ -134,8 +135,8 @@ def take_back(request: HttpRequest, uid: UUID) -> HttpResponseRedirect:
     return _back(row.restoration, "shared")
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:customer", row=(Message, "restoration__uid"))
 def answer(request: HttpRequest, uid: UUID) -> HttpResponse:
     questions = Message.objects.filter(from_customer=True)
     question = get_object_or_404(questions.select_related("restoration__customer", "quote"), uid=uid)
@@ -153,8 +154,8 @@ def answer(request: HttpRequest, uid: UUID) -> HttpResponse:
     return _page(request, row, answer=(question, form), status=UNPROCESSABLE)
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:customer")
 def make_link(request: HttpRequest, uid: UUID) -> HttpResponse:
     """Shown this once, in the answer itself: nowhere else is the secret kept."""
     row = restoration_of(uid)
@@ -164,8 +165,8 @@ def make_link(request: HttpRequest, uid: UUID) -> HttpResponse:
     return response
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:customer", row=(Link, "restoration__uid"))
 def revoke_link(request: HttpRequest, uid: UUID) -> HttpResponseRedirect:
     rows = Link.objects.filter(purpose=Link.Purpose.PROGRESS).select_related("restoration", "quote")
     link = get_object_or_404(rows, uid=uid)
@@ -174,8 +175,8 @@ def revoke_link(request: HttpRequest, uid: UUID) -> HttpResponseRedirect:
     return _back(link.restoration, "links")
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:customer")
 def revoke_links(request: HttpRequest, uid: UUID) -> HttpResponseRedirect:
     """All of them: one went astray, and nobody knows which."""
     row = restoration_of(uid)

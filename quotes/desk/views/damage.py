@@ -13,17 +13,17 @@ from django.urls import path
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
-from django.views.decorators.http import require_http_methods, require_POST
+from django.views.decorators.http import require_http_methods
 
 from quotes.desk import damages, saving
 from quotes.desk.context import DESK
 from quotes.desk.forms_damage import DamageForm, SettleForm, UsualForm
-from quotes.desk.posting import posted_from
 from quotes.desk.templatetags.desk_boxes import boxed
 from quotes.desk.views.editor import draft_for, page, part_of, restoration_of, who
 from quotes.pricing.damages import carried_in, settle
 from quotes.pricing.selectors import priced
 from shop.people.roles import role_required
+from shop.posting import posted_from
 from shop.restorations import damage as services
 from shop.restorations.models import Part, PartDamage
 from shop.routes.damages import on_route
@@ -65,8 +65,8 @@ def _listing(request: HttpRequest, part: Part, *, status: int = 200, **forms: Ba
     return render(request, "desk/damages.html", context | forms, status=status)
 
 
-@posted_from("desk:damages")
 @role_required(*DESK)
+@posted_from("desk:damages")
 def add_usual(request: HttpRequest, uid: UUID) -> HttpResponse:
     part, form = part_of(uid), UsualForm(request.POST)
     if form.is_valid():
@@ -142,8 +142,8 @@ def _answer(request: HttpRequest, row: PartDamage, form: BaseForm, names: list[s
     return render(request, "desk/_answer.html", page(found) | {"boxes": changed, "owner": row.uid})
 
 
-@posted_from("desk:damage")
 @role_required(*DESK)
+@posted_from("desk:damage")
 def say(request: HttpRequest, uid: UUID) -> HttpResponse:
     """Found or not found, once."""
     row, form = damage_of(uid), SettleForm(request.POST)
@@ -182,8 +182,8 @@ def _said(row: PartDamage, steps: list[Step]) -> str:
     return _("“%(damage)s” was found. Its steps are on the route; the customer has not agreed to them yet.") % name
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:damages", row=(PartDamage, "part__uid"))
 def take_away(request: HttpRequest, uid: UUID) -> HttpResponseRedirect:
     row = damage_of(uid)
     try:
@@ -194,8 +194,8 @@ def take_away(request: HttpRequest, uid: UUID) -> HttpResponseRedirect:
     return redirect("desk:damages", uid=row.part.uid)
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:damages", row=(PartDamage, "part__uid"))
 def bring_back(request: HttpRequest, uid: UUID) -> HttpResponseRedirect:
     row = damage_of(uid)
     try:

@@ -15,7 +15,7 @@ from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
-from django.views.decorators.http import require_POST, require_safe
+from django.views.decorators.http import require_safe
 
 from quotes.desk import drawing, saving, showing
 from quotes.desk.context import DESK
@@ -25,6 +25,7 @@ from quotes.engine.errors import BadInput
 from quotes.pricing import planning
 from quotes.pricing.selectors import priced
 from shop.people.roles import role_required
+from shop.posting import posted_from
 from shop.restorations.models import Restoration
 from shop.restorations.services import start_on
 from shop.routes.models import Hold
@@ -138,8 +139,8 @@ def _held(row: Hold, refused: EndForm | None, today: date) -> tuple[Hold, EndFor
     return row, EndForm(hold=row.pk) if runs else None
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:days")
 def ready_day(request: HttpRequest, uid: UUID) -> HttpResponse:
     """Work out the ready day where the one kept is stale, and show it."""
     now = timezone.now()
@@ -158,8 +159,8 @@ def ready_day(request: HttpRequest, uid: UUID) -> HttpResponse:
     return render(request, "desk/_ready.html", context)
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:days")
 def add_hold(request: HttpRequest, uid: UUID) -> HttpResponse:
     row, form = restoration_of(uid), HoldForm(request.POST)
     if form.is_valid():
@@ -172,8 +173,8 @@ def add_hold(request: HttpRequest, uid: UUID) -> HttpResponse:
     return _page(request, row, form, StartForm(initial={"starts_on": row.starts_on}), status=422)
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:days", row=(Hold, "restoration__uid"))
 def let_hold_go(request: HttpRequest, pk: int) -> HttpResponse:
     """Let a hold go that runs: the days up to the last one stay held."""
     held = get_object_or_404(Hold.objects.select_related("restoration"), pk=pk)
@@ -189,8 +190,8 @@ def let_hold_go(request: HttpRequest, pk: int) -> HttpResponse:
     return _page(request, row, HoldForm(), start_form, end_form=form, status=422)
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:days", row=(Hold, "restoration__uid"))
 def end_hold(request: HttpRequest, pk: int) -> HttpResponseRedirect:
     row = get_object_or_404(Hold.objects.select_related("restoration"), pk=pk)
     let_go(hold=row, who=who(request), now=timezone.now())
@@ -198,8 +199,8 @@ def end_hold(request: HttpRequest, pk: int) -> HttpResponseRedirect:
     return redirect("desk:days", uid=row.restoration.uid)
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:days")
 def begin_on(request: HttpRequest, uid: UUID) -> HttpResponse:
     row, form = restoration_of(uid), StartForm(request.POST)
     if form.is_valid():

@@ -12,7 +12,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_http_methods, require_POST, require_safe
+from django.views.decorators.http import require_http_methods, require_safe
 
 from quotes.desk import drawing, finishes, saving, showing
 from quotes.desk.context import DESK
@@ -24,6 +24,7 @@ from quotes.pricing.selectors import Priced, priced
 from shop.journal.selectors import latest
 from shop.journal.services import subject_of
 from shop.people.roles import role_required
+from shop.posting import posted_from
 from shop.rates.selectors import odds
 from shop.restorations.models import Part, Restoration
 from shop.restorations.services import ChangedMeanwhileError, remove_part
@@ -182,8 +183,8 @@ def _answer(request: HttpRequest, row: Part, form: BaseForm, names: list[str], *
     return render(request, "desk/_answer.html", context)
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:restoration")
 def add_part(request: HttpRequest, uid: UUID) -> HttpResponse:
     found = restoration_of(uid)
     form = NewPartForm(request.POST)
@@ -215,8 +216,8 @@ def _added(request: HttpRequest, new: Part) -> HttpResponse:
     return render(request, "desk/_added.html", context | {"area": area, "added": area.rows[-1], "first": first})
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:restoration", row=(Part, "restoration__uid"))
 def take_out(request: HttpRequest, uid: UUID) -> HttpResponseRedirect:
     row, now = part_of(uid), timezone.now()
     remove_part(part=row, who=who(request), now=now)
@@ -225,8 +226,8 @@ def take_out(request: HttpRequest, uid: UUID) -> HttpResponseRedirect:
     return redirect("desk:restoration", uid=row.restoration.uid)
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:restoration", row=(Part, "restoration__uid"))
 def bring_back(request: HttpRequest, uid: UUID) -> HttpResponseRedirect:
     row = part_of(uid)
     try:
@@ -237,8 +238,8 @@ def bring_back(request: HttpRequest, uid: UUID) -> HttpResponseRedirect:
     return redirect("desk:restoration", uid=row.restoration.uid)
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:restoration")
 def change_draft(request: HttpRequest, uid: UUID) -> HttpResponse:
     """Discount and note, field by field like the parts."""
     draft = draft_for(request, restoration_of(uid))
@@ -266,8 +267,8 @@ def change_draft(request: HttpRequest, uid: UUID) -> HttpResponse:
     return render(request, "desk/_answer.html", page(found) | {"boxes": changed, "owner": "draft"})
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:restoration")
 def price_anew(request: HttpRequest, uid: UUID) -> HttpResponseRedirect:
     now = timezone.now()
     draft = draft_for(request, restoration_of(uid))

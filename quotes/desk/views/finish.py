@@ -11,7 +11,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_http_methods, require_POST, require_safe
+from django.views.decorators.http import require_http_methods, require_safe
 
 from quotes.desk import finishes, saving
 from quotes.desk.context import DESK
@@ -21,6 +21,7 @@ from quotes.pricing.selectors import priced
 from shop.methods.models import EvidenceSource
 from shop.papers.photographs_forms import PhotographForm, photograph_from
 from shop.people.roles import role_required
+from shop.posting import posted_from
 from shop.rates.models import Odds
 from shop.rates.selectors import odds
 from shop.restorations import evidence as services
@@ -65,8 +66,8 @@ def _done(part: Part, request: HttpRequest, said: str) -> HttpResponseRedirect:
     return redirect("desk:finish", uid=part.uid)
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:finish")
 def add_to_list(request: HttpRequest, uid: UUID) -> HttpResponse:
     part, form = part_of(uid), ListForm(request.POST)
     if form.is_valid():
@@ -78,8 +79,8 @@ def add_to_list(request: HttpRequest, uid: UUID) -> HttpResponse:
     return _page(request, part, status=422, list_form=form)
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:finish", row=(FinishCandidate, "part__uid"))
 def take_off_list(request: HttpRequest, pk: int) -> HttpResponse:
     known = FinishCandidate.objects.select_related("part__restoration", "finish")
     row = get_object_or_404(known, pk=pk)
@@ -92,8 +93,8 @@ def take_off_list(request: HttpRequest, pk: int) -> HttpResponse:
     return _done(part, request, _("“%(finish)s” is off the list.") % {"finish": row.finish})
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:finish")
 def add_evidence(request: HttpRequest, uid: UUID) -> HttpResponse:
     part = part_of(uid)
     form = EvidenceForm(request.POST, part=part)
@@ -149,8 +150,8 @@ def _evidence_page(
     return render(request, "desk/evidence.html", context, status=status)
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:evidence")
 def add_photograph(request: HttpRequest, uid: UUID) -> HttpResponse:
     row = evidence_of(uid)
     form = PhotographForm(request.POST, request.FILES, prefix="photograph")
@@ -164,8 +165,8 @@ def add_photograph(request: HttpRequest, uid: UUID) -> HttpResponse:
     return redirect("desk:evidence", uid=uid)
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:finish", row=(FinishEvidence, "part__uid"))
 def take_away(request: HttpRequest, uid: UUID) -> HttpResponse:
     row = evidence_of(uid)
     try:
@@ -176,8 +177,8 @@ def take_away(request: HttpRequest, uid: UUID) -> HttpResponse:
     return _done(row.part, request, _("The evidence is taken away. You can bring it back below."))
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:finish", row=(FinishEvidence, "part__uid"))
 def bring_back(request: HttpRequest, uid: UUID) -> HttpResponse:
     row = evidence_of(uid)
     try:
@@ -188,8 +189,8 @@ def bring_back(request: HttpRequest, uid: UUID) -> HttpResponse:
     return _done(row.part, request, _("The evidence is back."))
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:finish")
 def sign(request: HttpRequest, uid: UUID) -> HttpResponse:
     part, form = part_of(uid), SignForm(request.POST)
     if form.is_valid():
@@ -201,8 +202,8 @@ def sign(request: HttpRequest, uid: UUID) -> HttpResponse:
     return _page(request, part_of(uid), status=422, sign_form=form)
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:finish")
 def override(request: HttpRequest, uid: UUID) -> HttpResponse:
     part, believed = part_of(uid), odds_today()
     form = OverrideForm(request.POST, steps=finishes.finish_of(part, believed).waiting)
@@ -232,8 +233,8 @@ def look_ups(request: HttpRequest, uid: UUID) -> HttpResponse:
     return render(request, "desk/look_ups.html", context)
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:look_ups")
 def found_nothing(request: HttpRequest, uid: UUID, source: UUID) -> HttpResponseRedirect:
     """Looked, and found nothing about any of the parts it was to be asked about."""
     draft = draft_for(request, restoration_of(uid))
@@ -247,8 +248,8 @@ def found_nothing(request: HttpRequest, uid: UUID, source: UUID) -> HttpResponse
     return redirect("desk:look_ups", uid=uid)
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:look_ups", row=(Looked, "part__restoration__uid"))
 def again(request: HttpRequest, pk: int) -> HttpResponseRedirect:
     row = get_object_or_404(Looked.objects.select_related("part__restoration", "source"), pk=pk)
     look_again(looked=row, who=who(request), now=timezone.now())

@@ -12,7 +12,7 @@ from django.urls import path, reverse
 from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_POST, require_safe
+from django.views.decorators.http import require_safe
 
 from quotes.desk import history as past
 from quotes.desk import told, undoing
@@ -21,6 +21,7 @@ from quotes.desk.undoing_ways import Difference
 from quotes.desk.views.editor import restoration_of, who
 from shop.journal.models import Entry
 from shop.people.roles import role_required
+from shop.posting import posted_from
 from shop.restorations.models import Restoration
 
 EACH_PAGE = 40
@@ -34,8 +35,8 @@ def history(request: HttpRequest, uid: UUID) -> HttpResponse:
     return render(request, "desk/history.html", {"restoration": row, "page": page, "past": past.happened(page)})
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:history")
 def undo(request: HttpRequest, uid: UUID, entry_uid: UUID) -> HttpResponse:
     """Undo one change; where somebody changed it since, say what and ask."""
     row = restoration_of(uid)

@@ -11,7 +11,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_http_methods, require_POST
+from django.views.decorators.http import require_http_methods
 
 from quotes.desk import intakes, saving
 from quotes.desk.context import DESK
@@ -26,6 +26,7 @@ from quotes.desk.templatetags.desk_boxes import boxed
 from quotes.desk.views.editor import restoration_of, who
 from shop.papers.photographs_forms import photograph_from
 from shop.people.roles import role_required
+from shop.posting import posted_from
 from shop.restorations import intake as services
 from shop.restorations.models import Intake, IntakePhotograph, Restoration
 from shop.restorations.numbers import Numbers, Pair, clear_numbers
@@ -110,8 +111,8 @@ def _page(request: HttpRequest, row: Intake, form: BaseForm, status: int = 200, 
     return render(request, "desk/intake.html", context | forms, status=status)
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:intake")
 def photograph(request: HttpRequest, uid: UUID) -> HttpResponse:
     row = intake_of(uid)
     form = IntakePhotographForm(request.POST, request.FILES, prefix=PREFIX)
@@ -121,8 +122,8 @@ def photograph(request: HttpRequest, uid: UUID) -> HttpResponse:
     return redirect("desk:intake", uid=uid)
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:intake", row=(IntakePhotograph, "intake__restoration__uid"))
 def shows(request: HttpRequest, pk: int) -> HttpResponse:
     """Correct what a photograph shows."""
     known = IntakePhotograph.objects.select_related("photograph", "intake__restoration")
@@ -136,8 +137,8 @@ def shows(request: HttpRequest, pk: int) -> HttpResponse:
     return redirect("desk:intake", uid=uid)
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:intake")
 def sign(request: HttpRequest, uid: UUID) -> HttpResponse:
     """Note that the sheet was signed as it stands."""
     row, form = intake_of(uid), SignIntakeForm(request.POST)

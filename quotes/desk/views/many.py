@@ -15,7 +15,6 @@ from django.urls import path, reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
-from django.views.decorators.http import require_POST
 
 from quotes.desk.context import DESK
 from quotes.desk.earlier_bikes import uid_of
@@ -26,6 +25,7 @@ from quotes.pricing.selectors import draft_of, priced
 from shop.journal.selectors import latest
 from shop.journal.services import subject_of
 from shop.people.roles import role_required
+from shop.posting import posted_from
 from shop.restorations.models import Part, Restoration
 from shop.routes import many
 from shop.text import money
@@ -34,8 +34,8 @@ SET, STEP, OUT = "set", "step", "out"
 NAMED = 5
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:restoration")
 def change(request: HttpRequest, uid: UUID) -> HttpResponse:
     """Without a ``do``, what can be done with the parts chosen; with one, it is done to all of them or to none."""
     row = restoration_of(uid)

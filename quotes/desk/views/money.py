@@ -13,16 +13,16 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_http_methods, require_POST, require_safe
+from django.views.decorators.http import require_http_methods, require_safe
 
 from quotes.desk import money, money_jobs, saving
 from quotes.desk.context import DESK
 from quotes.desk.forms_money import LetGoForm, ReachForm, ReceiptForm, RefundForm, ReverseForm
-from quotes.desk.posting import posted_from
 from quotes.desk.views.editor import restoration_of, who
 from quotes.pricing.models import Receipt
 from quotes.pricing.money import instalments, receipts
 from shop.people.roles import ROLE_MANAGER, role_required
+from shop.posting import posted_from
 from shop.restorations.models import Restoration
 from shop.routes import funding
 
@@ -85,8 +85,8 @@ def _tried(form: forms.Form, write: Callable[..., object], fallback: str) -> boo
     return True
 
 
-@posted_from("desk:money")
 @role_required(*DESK)
+@posted_from("desk:money")
 def note_receipt(request: HttpRequest, uid: UUID) -> HttpResponse:
     """Note money that came in."""
     row, form = restoration_of(uid), ReceiptForm(request.POST)
@@ -96,8 +96,8 @@ def note_receipt(request: HttpRequest, uid: UUID) -> HttpResponse:
     return _page(request, row, status=UNPROCESSABLE, receipt=form)
 
 
-@posted_from("desk:money")
 @role_required(*DESK)
+@posted_from("desk:money")
 def note_refund(request: HttpRequest, uid: UUID) -> HttpResponse:
     """Note money that went back."""
     row, form = restoration_of(uid), RefundForm(request.POST)
@@ -130,8 +130,8 @@ def _reverse(said: dict[str, Any], common: dict[str, Any]) -> None:
     receipts.reverse(**said, **common)
 
 
-@posted_from("desk:money")
 @role_required(*DESK)
+@posted_from("desk:money")
 def reach(request: HttpRequest, uid: UUID, event: str) -> HttpResponse:
     """Say that what payments wait for has come."""
     row, form = restoration_of(uid), ReachForm(request.POST, event=event)
@@ -141,8 +141,8 @@ def reach(request: HttpRequest, uid: UUID, event: str) -> HttpResponse:
     return _page(request, row, status=UNPROCESSABLE, reach=form)
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:money")
 def unreach(request: HttpRequest, uid: UUID, event: str) -> HttpResponse:
     """Take that back."""
     row = restoration_of(uid)
@@ -154,8 +154,8 @@ def unreach(request: HttpRequest, uid: UUID, event: str) -> HttpResponse:
     return _done(request, uid, _("Taken back. It is not due any more."))
 
 
-@posted_from("desk:money")
 @role_required(*DESK)
+@posted_from("desk:money")
 def let_go(request: HttpRequest, uid: UUID) -> HttpResponse:
     """Let steps go out before the money is in, by name."""
     row = restoration_of(uid)

@@ -11,7 +11,7 @@ from django.urls import path
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
-from django.views.decorators.http import require_http_methods, require_POST
+from django.views.decorators.http import require_http_methods
 
 from quotes.desk import saving
 from quotes.desk.forms import PlainForm
@@ -20,6 +20,7 @@ from shop.people import accounts
 from shop.people.models import User
 from shop.people.roles import ROLE_LABELS, ROLE_MANAGER, ROLES, role_required
 from shop.people.services import add_person
+from shop.posting import posted_from
 
 
 class RolesForm(PlainForm):
@@ -92,8 +93,8 @@ def person(request: HttpRequest, uid: UUID) -> HttpResponse:
     return render(request, "desk/person.html", {"person": row, "form": form}, status=422 if form.errors else 200)
 
 
-@require_POST
 @role_required(ROLE_MANAGER)
+@posted_from("desk:person")
 def end_access(request: HttpRequest, uid: UUID) -> HttpResponse:
     row = get_object_or_404(User, uid=uid)
     try:
@@ -104,8 +105,8 @@ def end_access(request: HttpRequest, uid: UUID) -> HttpResponse:
     return redirect("desk:people")
 
 
-@require_POST
 @role_required(ROLE_MANAGER)
+@posted_from("desk:person")
 def new_password(request: HttpRequest, uid: UUID) -> HttpResponse:
     """A new password, for one forgotten or for somebody who comes back."""
     row, password, now = get_object_or_404(User, uid=uid), accounts.new_password(), timezone.now()

@@ -12,7 +12,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_http_methods, require_POST, require_safe
+from django.views.decorators.http import require_http_methods, require_safe
 
 from quotes.desk.context import DESK
 from quotes.desk.rates import hints, kinds, looking, showing
@@ -24,6 +24,7 @@ from quotes.pricing.models import Draft
 from shop import currency
 from shop.methods.dated import imagining
 from shop.people.roles import ROLE_MANAGER, has_role, refusal, role_required
+from shop.posting import posted_from
 
 #: So many drafts are worked out before the page answers; the others follow one by one.
 AT_ONCE = 4
@@ -131,8 +132,8 @@ def _effect(request: HttpRequest, kind: Kind, subject: Subject, form: RateForm, 
     )
 
 
-@require_POST
 @role_required(ROLE_MANAGER)
+@posted_from("desk:rate", takes=("slug", "key"))
 def effect(request: HttpRequest, slug: str, key: str, uid: UUID) -> HttpResponse:
     """One draft worked out, for the list that is there already."""
     kind = kinds.kind_of(slug)

@@ -12,7 +12,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_http_methods, require_POST
+from django.views.decorators.http import require_http_methods
 
 from quotes.desk import drawing, saving, showing
 from quotes.desk.context import DESK
@@ -22,6 +22,7 @@ from quotes.desk.templatetags.desk_boxes import boxed
 from quotes.desk.views.editor import draft_for, page, part_of, restoration_of, way_to_undo, who
 from quotes.pricing.selectors import priced
 from shop.people.roles import role_required
+from shop.posting import posted_from
 from shop.restorations.models import Part
 from shop.routes import services
 from shop.routes.models import Step, Wait
@@ -139,8 +140,8 @@ def add(request: HttpRequest, uid: UUID) -> HttpResponse:
     return render(request, "desk/step_new.html", context, status=422 if request.method == "POST" else 200)
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:part", row=(Step, "part__uid"))
 def take_off(request: HttpRequest, uid: UUID) -> HttpResponse:
     row, now = step_of(uid), timezone.now()
     try:
@@ -153,8 +154,8 @@ def take_off(request: HttpRequest, uid: UUID) -> HttpResponse:
     return _back(request, row.part, taken=row, way=way)
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:part", row=(Step, "part__uid"))
 def bring_back(request: HttpRequest, uid: UUID) -> HttpResponse:
     row = step_of(uid)
     try:
@@ -164,8 +165,8 @@ def bring_back(request: HttpRequest, uid: UUID) -> HttpResponse:
     return _back(request, row.part)
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:part", row=(Step, "part__uid"))
 def move(request: HttpRequest, uid: UUID, way: str) -> HttpResponse:
     row = step_of(uid)
     if way not in {"earlier", "later"}:
@@ -177,8 +178,8 @@ def move(request: HttpRequest, uid: UUID, way: str) -> HttpResponse:
     return _back(request, row.part)
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:step")
 def add_wait(request: HttpRequest, uid: UUID) -> HttpResponse:
     row = step_of(uid)
     form = WaitForm(request.POST, step=row)
@@ -192,8 +193,8 @@ def add_wait(request: HttpRequest, uid: UUID) -> HttpResponse:
     return render(request, "desk/step.html", context, status=422)
 
 
-@require_POST
 @role_required(*DESK)
+@posted_from("desk:step", row=(Wait, "step__uid"))
 def remove_wait(request: HttpRequest, pk: int) -> HttpResponse:
     wait = get_object_or_404(Wait.objects.select_related("step__part__restoration", "on__part"), pk=pk)
     uid = wait.step.uid

@@ -15,7 +15,7 @@ from django.urls import path
 from django.utils import timezone
 from django.utils.translation import get_language, gettext_lazy, to_locale
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_http_methods, require_POST
+from django.views.decorators.http import require_http_methods
 
 from quotes.desk import saving
 from quotes.desk.forms import PlainForm
@@ -27,6 +27,7 @@ from shop.people.calendars import USUAL_HOURS, countries
 from shop.people.models import Closure, Shop, ShopHours
 from shop.people.roles import ROLE_MANAGER, role_required
 from shop.people.times import Span, close_for, open_again, set_working_times
+from shop.posting import posted_from
 
 SPAN = re.compile(r"([0-2]?\d)(?:[:.]([0-5]\d))?\s*[-–]\s*([0-2]?\d)(?:[:.]([0-5]\d))?")
 DAYS = [(str(value), label) for value, label in ShopHours.Weekday.choices]
@@ -161,8 +162,8 @@ def _page(request: HttpRequest, form: forms.Form, closure_form: forms.Form, *, s
     return render(request, "desk/times.html", context, status=status)
 
 
-@require_POST
 @role_required(ROLE_MANAGER)
+@posted_from("desk:times", takes=())
 def add_closure(request: HttpRequest) -> HttpResponse:
     form = ClosureForm(request.POST)
     if form.is_valid():
@@ -175,8 +176,8 @@ def add_closure(request: HttpRequest) -> HttpResponse:
     return _page(request, TimesForm(initial=_now()), form, status=422)
 
 
-@require_POST
 @role_required(ROLE_MANAGER)
+@posted_from("desk:times", takes=())
 def end_closure(request: HttpRequest, pk: int) -> HttpResponseRedirect:
     open_again(closure=get_object_or_404(Closure, pk=pk), who=who(request), now=timezone.now())
     return redirect("desk:times")
@@ -211,8 +212,8 @@ def _vendor_page(
     return render(request, "desk/vendor_times.html", context, status=status)
 
 
-@require_POST
 @role_required(ROLE_MANAGER)
+@posted_from("desk:vendor_times")
 def add_vendor_closure(request: HttpRequest, uid: UUID) -> HttpResponse:
     row, form = get_object_or_404(Vendor, uid=uid), ClosureForm(request.POST)
     if form.is_valid():
@@ -225,8 +226,8 @@ def add_vendor_closure(request: HttpRequest, uid: UUID) -> HttpResponse:
     return _vendor_page(request, row, VendorForm(initial=_of_vendor(row)), form, status=422)
 
 
-@require_POST
 @role_required(ROLE_MANAGER)
+@posted_from("desk:vendor_times", row=(VendorClosure, "vendor__uid"))
 def end_vendor_closure(request: HttpRequest, pk: int) -> HttpResponseRedirect:
     row = get_object_or_404(VendorClosure.objects.select_related("vendor"), pk=pk)
     open_vendor_again(closure=row, who=who(request), now=timezone.now())
