@@ -42,10 +42,10 @@ class DamageForm(DamageModelForm):
 
 
 class UsualForm(forms.Form):
-    """Who carries the usual damages that are added in one go."""
+    """Who pays for the usual damages that are added in one go, if they are found."""
 
     treatment = forms.ChoiceField(
-        label=gettext_lazy("Who carries them"),
+        label=gettext_lazy("Who pays if they are found"),
         choices=PartDamage.Treatment,
         initial=PartDamage.Treatment.OURS,
     )

@@ -151,7 +151,6 @@ def sums(account: Account) -> list[tuple[str, Decimal]]:
         Kind.FIXED: _("Fixed prices"),
         Kind.CAPPED: _("Estimates, up to their caps"),
         Kind.HOURLY: _("By the hour"),
-        Kind.PROVISIONAL: _("Damage found, provisional"),
         Kind.VARIATION: _("Variations"),
         Kind.CREDIT: _("Credited"),
     }

@@ -1,22 +1,22 @@
 """The final account: what a job comes to in the end, by what is agreed and by what things really came to.
 
-final account = fixed + min(actual, cap) + hourly at actual + provisional at actual + variations + storage − credits,
-with tax, less what was received. What nobody has said the actual of stands at its quoted figure; a provisional damage
-that was not found comes to nothing, and is told beside as what may still come.
+final account = fixed + min(actual, cap) + hourly at actual + variations + storage − credits, with tax, less what was
+received. What nobody has said the actual of stands at its quoted figure. A provisional damage is no line: found, it is a
+variation, settled like any line by the basis the customer agreed to; until then it is told beside as what may still come.
 
 Tax: what stays as it was quoted keeps the tax it was quoted with; where actuals move the net of a rate, the tax of that
 rate is worked out anew on the document.
 
-| line                  | quoted | cap   | actual | counts |
-| frame, fixed          | 800.00 |       | 900.00 | 800.00 |
-| engine, up to a cap   | 500.00 | 575.00| 640.00 | 575.00 |
-| electrics, by the hour| 200.00 |       | 260.00 | 260.00 |
-| crack, provisional    |  90.00 |       |  75.00 |  75.00 |
-| fee credited          |−100.00 |       |        |−100.00 |
-| net                   |        |       |        |1610.00 |
-| tax, a fifth          |        |       |        | 322.00 |
-| received              |        |       |        |1000.00 |
-| to come               |        |       |        | 932.00 |
+| line                        | quoted | cap   | actual | counts |
+| frame, fixed                | 800.00 |       | 900.00 | 800.00 |
+| engine, up to a cap         | 500.00 | 575.00| 640.00 | 575.00 |
+| electrics, by the hour      | 200.00 |       | 260.00 | 260.00 |
+| crack, a variation, by hour |  90.00 |       |  75.00 |  75.00 |
+| fee credited                |−100.00 |       |        |−100.00 |
+| net                         |        |       |        |1610.00 |
+| tax, a fifth                |        |       |        | 322.00 |
+| received                    |        |       |        |1000.00 |
+| to come                     |        |       |        | 932.00 |
 """
 
 from collections.abc import Mapping, Sequence
@@ -38,7 +38,6 @@ class Kind(StrEnum):
     FIXED = "fixed"
     CAPPED = "capped"
     HOURLY = "hourly"
-    PROVISIONAL = "provisional"
     VARIATION = "variation"
     CREDIT = "credit"
 
@@ -82,14 +81,11 @@ class Account:
         return self.total - self.received
 
 
-#: A basis that is no line's: what is outside the price until it is found.
-PROVISIONAL = "provisional"
 _KINDS = {
     Basis.FIXED.value: Kind.FIXED,
     Basis.CAPPED.value: Kind.CAPPED,
     Basis.HOURLY.value: Kind.HOURLY,
     CREDIT: Kind.CREDIT,
-    PROVISIONAL: Kind.PROVISIONAL,
 }
 
 
@@ -98,8 +94,6 @@ def counts(line: Agreed, actual: Decimal | None) -> Decimal:
     if actual is not None and actual < 0:
         raise BadInput("An amount of money cannot be negative. Give 0 or more.", field="actual")
     kind = _KINDS[line.basis]
-    if kind is Kind.PROVISIONAL:
-        return NONE if actual is None else actual
     if actual is None or kind in {Kind.FIXED, Kind.CREDIT}:
         return line.quoted
     return actual if kind is Kind.HOURLY or line.cap is None else min(actual, line.cap)

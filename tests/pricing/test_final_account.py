@@ -84,7 +84,9 @@ def test_an_estimate_is_settled_at_its_cap_and_hours_as_they_were(draft: Draft) 
     assert (found.account.net, found.account.tax) == (net, (net * D("0.2")).quantize(D("0.01"), "ROUND_HALF_UP"))
 
 
-def test_a_provisional_damage_may_come_and_counts_at_actual_only(draft: Draft, shop: Workshop) -> None:
+def test_a_provisional_damage_may_come_and_counts_only_as_the_variation_it_becomes(
+    draft: Draft, shop: Workshop
+) -> None:
     damage = cracked(shop, Part.objects.get(name="Bracket 0"), PartDamage.Treatment.PROVISIONAL)
     agreed(draft)
     of = draft.restoration
@@ -94,15 +96,27 @@ def test_a_provisional_damage_may_come_and_counts_at_actual_only(draft: Draft, s
     assert (may.part, may.name) == ("Bracket 0", "Cracked")
     assert may.price > 0
     assert found.account.total == total(of)
-    with_actual = forecast(of, TODAY, actuals={str(damage.uid): D(110)})
-    assert with_actual is not None
-    assert with_actual.account.sums[Kind.PROVISIONAL] == D(110)
-    assert with_actual.account.net == found.account.net + 110
-    assert with_actual.may_come == ()
-    damages.settle(damage=damage, settled=PartDamage.Settled.NOT_FOUND, **BY)
+    damages.settle(damage=damage, settled=PartDamage.Settled.FOUND, note="at the lug", **BY)
+    waiting = forecast(of, TODAY)
+    assert waiting is not None
+    assert (waiting.may_come, waiting.account.total) == ((), total(of))  # nobody has agreed to its price yet
+    varied = issued(draft, Stage.VARIATION)
+    answer(varied)
     settled = forecast(of, TODAY)
     assert settled is not None
-    assert settled.may_come == ()
+    assert settled.account.sums[Kind.VARIATION] == D(varied.net_minor) / 100
+    assert settled.account.net == found.account.net + D(varied.net_minor) / 100
+
+
+def test_a_provisional_damage_that_was_not_found_is_gone(draft: Draft, shop: Workshop) -> None:
+    damage = cracked(shop, Part.objects.get(name="Bracket 0"), PartDamage.Treatment.PROVISIONAL)
+    agreed(draft)
+    before = forecast(draft.restoration, TODAY)
+    damages.settle(damage=damage, settled=PartDamage.Settled.NOT_FOUND, **BY)
+    settled = forecast(draft.restoration, TODAY)
+    assert before is not None
+    assert settled is not None
+    assert (settled.may_come, settled.account.total) == ((), before.account.total)
 
 
 def test_storage_is_charged_for_the_customers_reasons_once_a_day_with_its_tax(draft: Draft) -> None:

@@ -58,7 +58,7 @@ class Basis(StrEnum):
 
 
 class Treatment(StrEnum):
-    """Who carries a possible damage: it is ours, settled at actual if found, or not part of the offer."""
+    """Who pays for a possible damage if it is found: we, the customer at a price agreed before the work, or nobody by this offer."""
 
     OURS = "ours"
     PROVISIONAL = "provisional"

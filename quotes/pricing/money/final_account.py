@@ -6,7 +6,6 @@ from datetime import date
 from decimal import Decimal
 
 from quotes.engine import canonical, settlement, storage
-from quotes.engine.inputs import Treatment
 from quotes.engine.money import from_minor, places
 from quotes.engine.results import Result
 from quotes.pricing import variations
@@ -71,9 +70,8 @@ def _terms() -> Callable[[date], storage.Terms]:
 def forecast(restoration: Restoration, day: date, *, actuals: Mapping[str, Decimal] = NO_ACTUALS) -> Forecast | None:
     """The final account as it looks on ``day``, None before anything is accepted.
 
-    ``actuals`` are by the uid of a part's line or of a provisional damage [money before tax]; what is not among them
-    stands at its quoted figure. A provisional damage that was found is on the route and comes as a variation, so by
-    itself it adds only an actual that is given.
+    ``actuals`` are by the uid of a part's line [money before tax]; what is not among them stands at its quoted figure. A
+    provisional damage adds nothing by itself: found, it is on the route and comes as a variation.
     """
     quotes = list(money_in.accepted().filter(restoration=restoration).order_by("number"))
     if not quotes:
@@ -81,10 +79,9 @@ def forecast(restoration: Restoration, day: date, *, actuals: Mapping[str, Decim
     results = {quote.pk: canonical.load(Result, quote.result.encode()) for quote in quotes}
     standing = money_in.standing(restoration, day)
     found = storage_of(restoration, day)
-    open_ones = list(_provisional(quotes, results))
     taxes = {key: taxed for quote in quotes for key, taxed in _taxes(quote, results[quote.pk]).items()}
     account = settlement.settle(
-        [*_lines(quotes, results), *(line for line, _may in open_ones)],
+        list(_lines(quotes, results)),
         taxes,
         actuals=actuals,
         received=standing.received,
@@ -93,8 +90,8 @@ def forecast(restoration: Restoration, day: date, *, actuals: Mapping[str, Decim
         storage_tax=(standing.agreed - standing.net_agreed) / standing.net_agreed if standing.net_agreed else NONE,
     )
     settled = _settled(restoration)
-    may_come = tuple(may for line, may in open_ones if line.uid not in settled and line.uid not in actuals)
-    return Forecast(account, found, may_come)
+    may_come = (may for uid, may in _provisional(quotes, results).items() if uid not in settled)
+    return Forecast(account, found, tuple(may_come))
 
 
 def _lines(quotes: list[IssuedQuote], results: Mapping[int, Result]) -> Iterator[settlement.Agreed]:
@@ -118,25 +115,10 @@ def _taxes(quote: IssuedQuote, result: Result) -> dict[tuple[str, str], settleme
     return {(str(quote), code): taxed for code, taxed in rates.items()}
 
 
-def _provisional(
-    quotes: list[IssuedQuote], results: Mapping[int, Result]
-) -> Iterator[tuple[settlement.Agreed, MayCome]]:
-    """Each provisional damage once, as the newest quote that names it prices it."""
-    found: dict[str, tuple[settlement.Agreed, MayCome]] = {}
-    for quote in quotes:
-        named = results[quote.pk].provisional
-        if not named:
-            continue
-        codes = {
-            item.uid: part.tax
-            for part in variations.snapshot(quote).parts
-            for item in part.damages
-            if item.treatment is Treatment.PROVISIONAL
-        }
-        for item in named:
-            line = settlement.Agreed(item.uid, str(quote), settlement.PROVISIONAL, item.price, codes[item.uid])
-            found[item.uid] = (line, MayCome(item.part, item.name, item.price))
-    yield from found.values()
+def _provisional(quotes: list[IssuedQuote], results: Mapping[int, Result]) -> dict[str, MayCome]:
+    """Each provisional damage once, by uid, as the newest quote that names it prices it."""
+    named = (item for quote in quotes for item in results[quote.pk].provisional)
+    return {item.uid: MayCome(item.part, item.name, item.price) for item in named}
 
 
 def _settled(restoration: Restoration) -> set[str]:

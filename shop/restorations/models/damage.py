@@ -6,22 +6,19 @@ from django.db import models
 from django.db.models import CheckConstraint, Q
 from django.utils.translation import gettext_lazy as _
 
-from shop.methods.models import (
-    CostClass,
-    Frequency,
-    PossibleDamage,
-)
+from shop.methods.models import CostClass, Frequency, PossibleDamage
+from shop.papers.models import Photograph
 from shop.restorations.models.limits import between
 from shop.restorations.models.what import Part
 
 
 class PartDamage(models.Model):
-    """A damage this part may turn out to have, who carries it, and what became of it."""
+    """A damage this part may turn out to have, who pays if it is found, and what became of it."""
 
     class Treatment(models.TextChoices):
-        OURS = "ours", _("ours: in the price, found or not")
-        PROVISIONAL = "provisional", _("provisional: charged at actual if found")
-        EXCLUDED = "excluded", _("excluded: not part of this offer")
+        OURS = "ours", _("ours: we pay, it is in the price, found or not")
+        PROVISIONAL = "provisional", _("provisional: the customer pays, at a price agreed before the work starts")
+        EXCLUDED = "excluded", _("excluded: not part of this offer, quoted by itself if found")
 
     class Settled(models.TextChoices):
         FOUND = "found", _("found")
@@ -36,11 +33,12 @@ class PartDamage(models.Model):
     likely_minor = models.BigIntegerField(_("most likely"), validators=between(0, 10**12))
     high_minor = models.BigIntegerField(_("at most"), validators=between(0, 10**12))
     cost_class = models.CharField(_("mostly"), max_length=10, choices=CostClass, default=CostClass.LABOUR)
-    treatment = models.CharField(_("who carries it"), max_length=12, choices=Treatment, default=Treatment.OURS)
+    treatment = models.CharField(_("who pays if it is found"), max_length=12, choices=Treatment, default=Treatment.OURS)
     settled = models.CharField(_("it was"), max_length=10, choices=Settled, blank=True)
     settled_at = models.DateTimeField(null=True, editable=False)
     settled_by = models.CharField(max_length=150, blank=True, editable=False)
     note = models.CharField(_("what was seen"), max_length=200, blank=True)
+    photographs = models.ManyToManyField(Photograph, blank=True, related_name="+", verbose_name=_("photographs"))
     removed_at = models.DateTimeField(null=True, editable=False)
 
     class Meta:
