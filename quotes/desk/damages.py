@@ -1,8 +1,10 @@
-"""What the desk shows of possible damage: words, three amounts, who carries it, and what the library's steps come to."""
+"""What the desk shows of possible damage: words, three amounts, who pays if it is found, and what the library's steps come to."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
+
+from django.db.models import Prefetch
 
 from quotes.engine import inputs, rollup
 from quotes.engine.errors import BadInput
@@ -12,6 +14,8 @@ from shop import currency
 from shop.methods.models import DamageStep, PossibleDamage
 from shop.rates.selectors import catalogue
 from shop.restorations.models import Part, PartDamage
+from shop.routes.damages import on_route_each
+from shop.routes.models import Step
 
 ONE = Decimal(1)
 
@@ -34,6 +38,43 @@ class Listed:
     settled: list[Row]
     taken_away: list[Row]
     usual: int
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """A damage that can be found on a part: one that is ``listed`` there, or one its kind usually has.
+
+    ``methods`` are the steps it adds, each with the step on the route that is the same work, if there is one.
+    """
+
+    value: str
+    name: str
+    row: PartDamage | PossibleDamage
+    methods: list[tuple[DamageStep, Step | None]]
+    listed: PartDamage | None = None
+
+
+def options(part: Part) -> list[Option]:
+    """What can be found on a part: first what its list holds open, then what else its kind usually has. Four queries."""
+    steps = Prefetch("steps", DamageStep.objects.select_related("operation", "service__vendor"))
+    usual = PossibleDamage.objects.filter(kind=part.kind_id).prefetch_related(steps)
+    by_key = {row.pk: row for row in usual} if part.kind_id else {}
+    there = on_route_each(part, by_key.values())
+    open_ones = list(part.damages.filter(settled="", removed_at__isnull=True).order_by("pk"))
+    found = [
+        Option(f"listed-{row.pk}", row.name, row, _methods(by_key.get(row.damage_id or 0), there), row)
+        for row in open_ones
+    ]
+    known = {row.damage_id for row in open_ones}
+    return found + [
+        Option(f"usual-{row.pk}", row.name, row, _methods(row, there)) for row in by_key.values() if row.pk not in known
+    ]
+
+
+def _methods(
+    damage: PossibleDamage | None, there: Mapping[int, Mapping[int, Step]]
+) -> list[tuple[DamageStep, Step | None]]:
+    return [(method, there[damage.pk].get(method.pk)) for method in damage.steps.all()] if damage else []
 
 
 def listed(part: Part) -> Listed:

@@ -1,4 +1,4 @@
-"""Writes on possible damage: what a part may turn out to have, who carries it, and what became of it.
+"""Writes on possible damage: what a part may turn out to have, who pays if it is found, and what became of it.
 
 Every write is a change of scope: what may be found is part of what is offered.
 """
@@ -6,6 +6,7 @@ Every write is a change of scope: what may be found is part of what is offered.
 from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
+from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -13,7 +14,8 @@ from django.utils.translation import gettext as _
 
 from shop.journal.services import record, subject_of
 from shop.journal.telling import told
-from shop.methods.models import PossibleDamage
+from shop.methods.models import Frequency, PossibleDamage
+from shop.papers.models import Photograph
 from shop.restorations.models import Part, PartDamage
 from shop.restorations.services import change_scope, hold_part, refuse_out_of_scope, set_fields
 
@@ -142,6 +144,35 @@ def bring_back_damage(*, damage: PartDamage, who: str, now: datetime) -> PartDam
     return damage
 
 
+def list_found(*, part: Part, uid: UUID, usual: PossibleDamage | None, name: str) -> PartDamage:
+    """A row for what was found without having been listed, inside the running transaction; `note_settled` says the rest.
+
+    As the library knows it (``usual``), or under a ``name`` of its own. It never was a chance, so one that the library does
+    not know has no costs. Who pays: the customer, at a price agreed before the work starts.
+    """
+    hold_part(part)
+    refuse_out_of_scope(part)
+    row = PartDamage(part=part, uid=uid, damage=usual, treatment=PartDamage.Treatment.PROVISIONAL)
+    if usual is None:
+        row.name, row.frequency = name.strip(), Frequency.SOMETIMES
+        row.low_minor = row.likely_minor = row.high_minor = 0
+    else:
+        if usual.kind_id != part.kind_id:
+            raise ValidationError({"what": _("This damage is of another kind of part. Choose one from the list.")})
+        for field in FROM_LIBRARY:
+            setattr(row, field, getattr(usual, field))
+    row.full_clean(exclude={"part", "damage", "photographs"}, validate_unique=False)
+    row.save()
+    return row
+
+
+def add_photograph(*, damage: PartDamage, photograph: Photograph, who: str, now: datetime) -> None:
+    """Put a photograph that was kept already beside the damage it shows, inside the running transaction."""
+    damage.photographs.add(photograph)
+    after = {"photograph": photograph.caption}
+    record(who=who, at=now, what="damage photographed", subject=subject_of(damage), after=after)
+
+
 def note_settled(*, damage: PartDamage, settled: PartDamage.Settled, note: str, who: str, now: datetime) -> PartDamage:
     """Write down, once and inside the running transaction, what became of a damage; `routes.damages.settle` does the rest.
 
@@ -153,7 +184,7 @@ def note_settled(*, damage: PartDamage, settled: PartDamage.Settled, note: str, 
     if damage.settled == PartDamage.Settled.FOUND and not damage.note:
         damage.settled = ""
         raise ValidationError({"note": _("Say in a word what was seen.")})
-    damage.full_clean(exclude={"part", "damage"}, validate_unique=False)
+    damage.full_clean(exclude={"part", "damage", "photographs"}, validate_unique=False)
     damage.save(update_fields=["settled", "settled_at", "settled_by", "note"])
     change_scope(damage.part.restoration)
     after = {"treatment": damage.treatment, "note": damage.note}

@@ -62,7 +62,7 @@ def test_the_part_shows_its_possible_damage_in_words_with_three_amounts_and_who_
 ) -> None:
     add_usual(part=part, treatment=PartDamage.Treatment.EXCLUDED, **WHO)
     told = text_of(front_desk.get(f"/parts/{part.uid}/", headers={"hx-request": "true"}))
-    assert "Cracked lug , rare: €50.00 to €200.00, mostly €90.00 excluded: not part of this offer" in told
+    assert "Cracked lug , rare: €50.00 to €200.00, mostly €90.00 excluded: not part of this offer, quoted by itself if found" in told
 
 
 def test_the_part_says_how_many_more_are_usual_for_its_kind(front_desk: Client, part: Part) -> None:

@@ -6,9 +6,10 @@ from typing import Any
 from django import template
 
 from quotes.desk import agreeing, damages
+from quotes.pricing.damages import is_stripped
 from quotes.pricing.selectors import Priced
 from shop.papers.pictures import chances
-from shop.restorations.models import Part
+from shop.restorations.models import Part, Restoration
 
 register = template.Library()
 HUNDRED = Decimal(100)
@@ -23,10 +24,16 @@ def chance_of(percent: Decimal) -> str:
 @register.inclusion_tag("desk/_damages.html")
 def possible_damage(part: Part) -> dict[str, Any]:
     """What strip-down may reveal on a part, with the way to its page."""
-    return {"part": part, "listed": damages.listed(part)}
+    return {"part": part, "listed": damages.listed(part), "stripped": is_stripped(part.restoration)}
 
 
 @register.inclusion_tag("desk/_not_agreed.html")
 def not_agreed(found: Priced, *, oob: bool = False) -> dict[str, Any]:
     """Where scope differs from what was agreed; nothing before a main offer is accepted."""
     return {"restoration": found.scope.restoration, "open": agreeing.not_agreed(found), "oob": oob}
+
+
+@register.inclusion_tag("desk/_damage_found.html")
+def damage_found(restoration: Restoration) -> dict[str, Any]:
+    """The button for damage found, from the day on which the bike may be taken apart."""
+    return {"restoration": restoration, "stripped": is_stripped(restoration)}

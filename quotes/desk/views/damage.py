@@ -1,4 +1,4 @@
-"""Possible damage of a part: what strip-down may reveal, who carries it, and what became of it."""
+"""Possible damage of a part: what strip-down may reveal, who pays if it is found, and what became of it."""
 
 from functools import partial
 from typing import Any
@@ -114,6 +114,7 @@ def _show(
         "on_route": there,
         "library_cost": damages.library_cost(found, row.part, methods),
         "carried_in": carried_in(row),
+        "photographs": row.photographs.all(),
     }
     return render(request, "desk/damage.html", context, status=status)
 
@@ -158,7 +159,7 @@ def say(request: HttpRequest, uid: UUID) -> HttpResponse:
                 who=who(request),
                 now=timezone.now(),
             )
-            messages.success(request, _said(damage_of(uid), steps))
+            messages.success(request, said_of(damage_of(uid), steps))
             return redirect("desk:damages", uid=row.part.uid)
         except ValidationError as error:
             if damage_of(uid).settled:  # its page has no form any more to say it at
@@ -169,7 +170,8 @@ def say(request: HttpRequest, uid: UUID) -> HttpResponse:
     return _show(request, row, DamageForm(instance=row), settling=form, status=422)
 
 
-def _said(row: PartDamage, steps: list[Step]) -> str:
+def said_of(row: PartDamage, steps: list[Step]) -> str:
+    """What became of a damage, and what is to be done next."""
     name = {"damage": row.name}
     if row.settled == PartDamage.Settled.NOT_FOUND:
         return _("“%(damage)s” was not found. It is no longer counted with.") % name

@@ -12,7 +12,7 @@ from quotes.pricing.customers import once, telling
 from quotes.pricing.models import Shared
 from shop.journal.services import record, subject_of
 from shop.papers.models import Photograph
-from shop.restorations.models import FinishEvidence, IntakePhotograph, Restoration
+from shop.restorations.models import FinishEvidence, IntakePhotograph, PartDamage, Restoration
 
 
 @transaction.atomic
@@ -73,10 +73,12 @@ def shown(restoration: Restoration) -> QuerySet[Shared]:
 
 
 def photographs_of(restoration: Restoration) -> QuerySet[Photograph]:
-    """The photographs on record for a bike: of its intake, its finish evidence, and what was shared before."""
+    """The photographs on record for a bike: of its intake, its finish evidence, damage found, and what was shared before."""
     mine = Q(pk__in=IntakePhotograph.objects.filter(intake__restoration=restoration).values("photograph"))
     evidence = FinishEvidence.objects.filter(part__restoration=restoration, removed_at__isnull=True)
     mine |= Q(pk__in=evidence.filter(photographs__isnull=False).values("photographs"))
+    damage = PartDamage.objects.filter(part__restoration=restoration, photographs__isnull=False)
+    mine |= Q(pk__in=damage.values("photographs"))
     mine |= Q(pk__in=Shared.objects.filter(restoration=restoration, photograph__isnull=False).values("photograph"))
     return Photograph.objects.filter(mine).order_by("-added_at", "-pk")
 
@@ -86,5 +88,6 @@ def _is_of_another_bike(photograph: Photograph, restoration: Restoration) -> boo
     if photographs_of(restoration).filter(pk=photograph.pk).exists():
         return False
     evidence = FinishEvidence.objects.filter(photographs=photograph)
+    damage = PartDamage.objects.filter(photographs=photograph)
     intake = IntakePhotograph.objects.filter(photograph=photograph)
-    return evidence.exists() or intake.exists() or Shared.objects.filter(photograph=photograph).exists()
+    return evidence.exists() or damage.exists() or intake.exists() or Shared.objects.filter(photograph=photograph).exists()
