@@ -36,7 +36,7 @@ class Happened:
     undoes: Entry | None = None
     undoes_of: str = ""
     more: int = 0
-    others: list[Entry] = field(default_factory=list)
+    others: list[tuple[Entry, str]] = field(default_factory=list)
 
 
 def entries(restoration: Restoration) -> QuerySet[Entry]:
@@ -89,7 +89,7 @@ def happened(rows: Iterable[Entry]) -> list[Happened]:
                 undoes=(before := undoes.get(entry.reference)),
                 undoes_of=people[before.who] if before else "",
                 more=max(0, len(others) - MOST_SHOWN),
-                others=others[:MOST_SHOWN],
+                others=[(one, told.what(one)) for one in others[:MOST_SHOWN]],
             )
         )
     return result

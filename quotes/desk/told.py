@@ -10,56 +10,15 @@ from django.apps import apps
 from django.db.models import Model
 from django.utils.dateparse import parse_date
 from django.utils.formats import date_format
+from django.utils.functional import Promise
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
 
 from quotes.desk import told_values as values_of
+from quotes.desk.told_words import FIELDS_OF, OWN, UNREAD, UNREAD_ANYWHERE, WORDS
 from quotes.engine.money import from_minor, places
-from quotes.pricing.models import Draft
 from shop import currency, text
 from shop.journal.models import Entry
 from shop.journal.telling import field_of
-
-WORDS = {
-    "part added": gettext_lazy("added"),
-    "part changed": gettext_lazy("changed"),
-    "part removed": gettext_lazy("taken out of scope"),
-    "part brought back": gettext_lazy("brought back"),
-    "route laid anew": gettext_lazy("route laid anew"),
-    "parts laid out from template": gettext_lazy("parts laid out from a template"),
-    "parts taken from an earlier bike": gettext_lazy("parts taken from an earlier bike"),
-    "step added": gettext_lazy("step added"),
-    "step changed": gettext_lazy("step changed"),
-    "step removed": gettext_lazy("step taken off the route"),
-    "step brought back": gettext_lazy("step brought back"),
-    "step moved": gettext_lazy("step moved"),
-    "wait added": gettext_lazy("waits for another step"),
-    "wait removed": gettext_lazy("does not wait any more"),
-    "draft opened": gettext_lazy("draft opened"),
-    "draft changed": gettext_lazy("terms of the draft changed"),
-    "draft priced anew": gettext_lazy("priced with the rates of another day"),
-    "customer corrected": gettext_lazy("customer corrected"),
-    "machine corrected": gettext_lazy("machine corrected"),
-    "restoration corrected": gettext_lazy("restoration corrected"),
-    "restoration begun": gettext_lazy("restoration begun"),
-    "start changed": gettext_lazy("start of work changed"),
-    "finish agreed": gettext_lazy("finish agreed with the customer"),
-    "finish evidence added": gettext_lazy("finish evidence added"),
-    "finish evidence changed": gettext_lazy("finish evidence changed"),
-    "finish evidence taken away": gettext_lazy("finish evidence taken away"),
-    "finish evidence brought back": gettext_lazy("finish evidence brought back"),
-    "possible damage added": gettext_lazy("possible damage added"),
-    "possible damage changed": gettext_lazy("possible damage changed"),
-    "possible damage removed": gettext_lazy("possible damage taken away"),
-    "possible damage brought back": gettext_lazy("possible damage brought back"),
-    "quote issued": gettext_lazy("quote issued"),
-    "quote accepted": gettext_lazy("quote accepted"),
-    "quote declined": gettext_lazy("quote declined"),
-    "quote withdrawn": gettext_lazy("quote withdrawn"),
-}
-
-#: Whose fields an entry tells of, where that is not its subject.
-FIELDS_OF = {"draft changed": Draft, "draft priced anew": Draft}
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +47,7 @@ def turns(entry: Entry) -> list[Turn]:
             value(model, key, now[key]) if key in now else None,
         )
         for key in (*was, *(key for key in now if key not in was))
-        if _can_be_read(was, now, key)
+        if key not in UNREAD_ANYWHERE and (entry.what, key) not in UNREAD and _can_be_read(was, now, key)
     ]
 
 
@@ -116,20 +75,17 @@ def _fields(model: type[Model]) -> dict[str, Any]:
     return {field.name: field for field in model._meta.concrete_fields}
 
 
-#: What is told of and is no column.
-OWN = {
-    "steps": gettext_lazy("steps"),
-    "ways back": gettext_lazy("ways back"),
-    "waits": gettext_lazy("waits"),
-    "waits for": gettext_lazy("waits for"),
-    "place": gettext_lazy("place"),
-}
-
-
 def label(model: type[Model] | None, key: str) -> str:
     """A field as pages call it."""
     field = _field(model, key)
-    return str(OWN.get(key, key) if field is None else field.verbose_name)
+    if field is None or not _has_words(field):
+        return str(OWN.get(key, key))
+    return str(field.verbose_name)
+
+
+def _has_words(field: Any) -> bool:
+    """Whether a column is called something on pages, and not only by what the code calls it."""
+    return isinstance(field.verbose_name, Promise)
 
 
 def value(model: type[Model] | None, key: str, said: Any) -> str:
@@ -148,12 +104,20 @@ def value(model: type[Model] | None, key: str, said: Any) -> str:
     if isinstance(said, bool):
         return _("yes") if said else _("no")
     day = parse_date(said) if isinstance(said, str) and len(said) == len("2026-01-01") and said[4] == "-" else None
-    return date_format(day, "DATE_FORMAT") if day else values_of.in_words(key, said)
+    return date_format(day, "DATE_FORMAT") if day else values_of.in_words(key if field is None else "", said)
 
 
 def _listed(key: str, said: list[Any]) -> str:
     """Steps by name; ways back and waits, which are pairs of uids, by how many there are."""
+    if key == "payments":
+        return "; ".join(_payment(*item) for item in said)
     names = [str(item["name"]) for item in said if isinstance(item, Mapping) and "name" in item]
     if names:
         return ", ".join(names)
     return str(len(said)) if key in {"ways back", "waits"} else ", ".join(str(item) for item in said)
+
+
+def _payment(name: str, said: str) -> str:
+    """A payment with the day it became due or was reached, where there is one."""
+    day = parse_date(said) if said else None
+    return f"{name} ({date_format(day)})" if day else name

@@ -54,7 +54,7 @@ def test_the_newest_stands_first_and_a_change_of_many_entries_is_one(bike: Resto
     edit_part(part=part, changes={"agreed_finish": shop.green}, **BEN)
     told = history.happened(history.entries(bike))
     assert [one.entry.what for one in told][:2] == ["part changed", "part added"]
-    assert [one.what for one in told[0].others] == ["route laid anew"]
+    assert [one.what for one, _words in told[0].others] == ["route laid anew"]
 
 
 def test_another_bike_keeps_to_itself(front_desk: Client, bike: Restoration) -> None:
