@@ -101,6 +101,39 @@ def refuse(table: str, name: str, *, on: str, when: str | Mapping[str, str], mes
     return Guard(table, full, create, _dropping(full, sqlite=[full]))
 
 
+def no_overlap(table: str, name: str, *, of: str, begins: str, ends: str, live: str, message: str) -> Guard:
+    """Rows with the same number in ``of`` that are ``live`` never overlap from ``begins`` to ``ends``; without an end they never end.
+
+    ``live`` is SQL over the row's columns in quotes. Rows that meet do not overlap, and one that ends as it begins overlaps
+    nothing. PostgreSQL excludes by ranges alone, which needs no extension. SQLite compares the instants as Django stores
+    them: in UTC, the larger units first, so that their order as text is their order in time.
+    """
+    full, text = f"{PREFIX}{table}_{name}", _quoted(message)
+    new_live, own = re.sub(r'"(\w+)"', r'NEW."\1"', live), re.sub(r'"(\w+)"', r'other."\1"', live)
+    clash = (
+        f'({new_live}) AND (NEW."{ends}" IS NULL OR NEW."{ends}" > NEW."{begins}")'
+        f' AND EXISTS (SELECT 1 FROM "{table}" other WHERE other."{of}" = NEW."{of}" AND ({own}) AND other."id" <> NEW."id"'
+        f' AND (other."{ends}" IS NULL OR (other."{ends}" > NEW."{begins}" AND other."{ends}" > other."{begins}"))'
+        f' AND (NEW."{ends}" IS NULL OR other."{begins}" < NEW."{ends}"))'  # noqa: S608  (names of this project)
+    )
+    create = {
+        SQLITE: [
+            f'CREATE TRIGGER "{full}_{event}" AFTER {event.upper()} ON "{table}" WHEN {clash}'
+            f" BEGIN SELECT RAISE(ABORT, {text}); END"
+            for event in ("insert", "update")
+        ],
+        POSTGRESQL: [
+            f'ALTER TABLE "{table}" ADD CONSTRAINT "{full}" EXCLUDE USING gist (int8range("{of}", "{of}", \'[]\') WITH &&,'
+            f' tstzrange("{begins}", "{ends}", \'[)\') WITH &&) WHERE ({live})'
+        ],
+    }
+    drop = {
+        SQLITE: [f'DROP TRIGGER IF EXISTS "{full}_{event}"' for event in ("insert", "update")],
+        POSTGRESQL: [f'ALTER TABLE "{table}" DROP CONSTRAINT IF EXISTS "{full}"'],
+    }
+    return Guard(table, full, create, drop)
+
+
 def all_guards() -> tuple[Guard, ...]:
     """The guards of every room, in the order of ``INSTALLED_APPS``."""
     modules = [
@@ -223,6 +256,7 @@ NAMED_OBJECTS = {
         UNION ALL
         SELECT relname, format('DROP INDEX IF EXISTS %I', relname) FROM pg_class
         WHERE relkind = 'i' AND relname LIKE 'guard\\_%' AND relnamespace = current_schema()::regnamespace
+        AND NOT EXISTS (SELECT 1 FROM pg_constraint WHERE conindid = pg_class.oid)
         UNION ALL
         SELECT tgname, format('DROP TRIGGER IF EXISTS %I ON %I', tgname, relname)
         FROM pg_trigger JOIN pg_class ON pg_class.oid = tgrelid

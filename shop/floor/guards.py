@@ -1,6 +1,6 @@
 """Facts of the floor that the database itself keeps: nobody is on two tasks at once, and what was noted stays."""
 
-from shop.guards import append_only, frozen_columns, refuse
+from shop.guards import append_only, frozen_columns, no_overlap, refuse
 
 KEPT = "What was clocked is kept. Correct it instead."
 
@@ -27,6 +27,25 @@ GUARDS = (
         on="UPDATE",
         when="OLD.ended_at IS NOT NULL AND (NEW.ended_at IS NULL OR NEW.ended_at <> OLD.ended_at)",
         message=KEPT,
+    ),
+    refuse(
+        "floor_clocking",
+        "superseded_once",
+        on="UPDATE",
+        when={
+            "sqlite": "OLD.superseded_at IS NOT NULL AND OLD.superseded_at IS NOT NEW.superseded_at",
+            "postgresql": "OLD.superseded_at IS NOT NULL AND OLD.superseded_at IS DISTINCT FROM NEW.superseded_at",
+        },
+        message=KEPT,
+    ),
+    no_overlap(
+        "floor_clocking",
+        "no_overlap",
+        of="person_id",
+        begins="began_at",
+        ends="ended_at",
+        live='"superseded_at" IS NULL',
+        message="Nobody is on two tasks at once.",
     ),
     refuse("floor_clocking", "kept", on="DELETE", when="1 = 1", message=KEPT),
 )

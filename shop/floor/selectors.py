@@ -1,0 +1,113 @@
+"""Who is on what, and how many minutes went where. Read from clockings whenever somebody asks; nothing of it is kept."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from django.db.models import Q, QuerySet
+from django.utils import timezone
+
+from quotes.engine.attended import Attended, Pause, Piece, Span, attended, day_bounds, minute, pieces, within
+from shop.floor.models import Clocking
+from shop.people.models import Break, User
+
+LIVE = Q(superseded_at=None)
+
+
+def open_clockings() -> QuerySet[Clocking]:
+    """What everybody is on now, with person and task."""
+    rows = Clocking.objects.filter(LIVE, ended_at=None)
+    return rows.select_related("person", "task", "task__restoration").order_by("began_at", "pk")
+
+
+def pauses() -> list[Pause]:
+    """The breaks of the shop. One query."""
+    return [Pause(row.begins, row.ends, row.paid) for row in Break.objects.all()]
+
+
+def clocked(person: User, begin: datetime, end: datetime) -> QuerySet[Clocking]:
+    """What counts of a person's clockings and touches ``begin`` to ``end``, in order."""
+    touching = Q(ended_at=None) | Q(ended_at__gt=begin)
+    rows = Clocking.objects.filter(LIVE, touching, person=person, began_at__lt=end)
+    return rows.select_related("task", "task__restoration").order_by("began_at", "pk")
+
+
+def span_of(row: Clocking, now: datetime) -> Span:
+    """An open one counts until ``now``."""
+    return Span(row.task_id, row.began_at, row.ended_at or max(now, row.began_at), row.through_breaks)
+
+
+def minutes_by_task(tasks: Iterable[int] | None = None, *, now: datetime) -> dict[int, int]:
+    """Minutes on each of ``tasks`` (primary keys; all that were worked on when None), by everybody together. Two queries."""
+    rows = Clocking.objects.filter(LIVE).order_by("began_at", "pk")
+    if tasks is not None:
+        rows = rows.filter(task__in=list(tasks))
+    zone = timezone.get_current_timezone()
+    return dict(attended((span_of(row, now) for row in rows), pauses(), zone).tasks)
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One clocking as far as it lies on the day. ``minutes`` are those on the task, breaks left out [min]."""
+
+    row: Clocking
+    began_at: datetime
+    ended_at: datetime
+    minutes: int
+    open: bool
+    pieces: Sequence[Piece]
+
+    @property
+    def recalled(self) -> bool:
+        return Clocking.How.RECALLED in (self.row.how, self.row.ended_how)
+
+    @property
+    def corrected(self) -> bool:
+        return self.row.how == Clocking.How.CORRECTED
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    """A person's day: what they were on, and where every attended minute went."""
+
+    day: date
+    begin: datetime
+    end: datetime
+    lines: Sequence[Line]
+    attended: Attended
+
+    @property
+    def gaps(self) -> list[tuple[datetime, datetime]]:
+        """Between one clocking and the next, where that is a minute or more."""
+        return [
+            (one.ended_at, other.began_at)
+            for one, other in zip(self.lines, self.lines[1:], strict=False)
+            if minute(other.began_at) > minute(one.ended_at)
+        ]
+
+
+def day_of(person: User, day: date, *, now: datetime) -> Day:
+    """What a person was on on a local day. Two queries."""
+    zone = timezone.get_current_timezone()
+    begin, end = day_bounds(day, zone)
+    rests = pauses()
+    lines, spans = [], []
+    for row in clocked(person, begin, end):
+        for span in within([span_of(row, now)], begin, end):
+            parts = pieces(span, rests, zone)
+            on_it = sum(piece.minutes for piece in parts if piece.task is not None)
+            lines.append(Line(row, span.began, span.ended, on_it, row.ended_at is None, parts))
+            spans.append(span)
+    return Day(day, begin, end, lines, attended(spans, rests, zone))
+
+
+def days_with_minutes(person: User, last: date, count: int, *, now: datetime) -> dict[date, int]:
+    """Attended minutes of a person on each of ``count`` days up to ``last``. Two queries."""
+    zone = timezone.get_current_timezone()
+    days = [last - timedelta(days=back) for back in range(count - 1, -1, -1)]
+    spans = [span_of(row, now) for row in clocked(person, day_bounds(days[0], zone)[0], day_bounds(last, zone)[1])]
+    rests, found = pauses(), defaultdict(int)
+    for each in days:
+        found[each] = attended(within(spans, *day_bounds(each, zone)), rests, zone).minutes
+    return dict(found)
