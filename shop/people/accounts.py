@@ -7,6 +7,7 @@ from datetime import datetime
 from django.contrib.auth.models import Group
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.db.models import F
 from django.utils.translation import gettext as _
 
 from shop.journal.services import record, subject_of
@@ -31,6 +32,8 @@ def change_roles(*, person: User, roles: Iterable[str], who: str, now: datetime)
     before = sorted(person.groups.values_list("name", flat=True))
     person.groups.set(Group.objects.filter(name__in=wanted))
     _refuse_no_manager("roles")
+    if before != sorted(wanted):
+        end_sessions(person)
     after = {"roles": sorted(wanted)}
     record(who=who, at=now, what="roles changed", subject=subject_of(person), before={"roles": before}, after=after)
 
@@ -45,6 +48,7 @@ def end_access(*, person: User, who: str, now: datetime) -> None:
     person.is_active = False
     person.save(update_fields=["is_active"])
     _refuse_no_manager("")
+    end_sessions(person)
     record(who=who, at=now, what="access ended", subject=subject_of(person))
 
 
@@ -63,6 +67,12 @@ def set_new_password(*, person: User, password: str, who: str, now: datetime) ->
     person.set_password(password)
     person.save(update_fields=["password"])
     record(who=who, at=now, what="new password given", subject=subject_of(person))
+
+
+def end_sessions(person: User) -> None:
+    """End every session of ``person``, at a desk, on a phone, or unlocked on a tablet."""
+    User.objects.filter(pk=person.pk).update(session_round=F("session_round") + 1)
+    person.refresh_from_db(fields=["session_round"])
 
 
 def _hold_everybody() -> None:

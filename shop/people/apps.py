@@ -1,6 +1,7 @@
 from typing import Any
 
 from django.apps import AppConfig
+from django.contrib.auth.signals import user_logged_in
 from django.db.models.signals import post_migrate
 
 from shop import currency
@@ -12,7 +13,10 @@ class PeopleConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
+        from shop.people import sessions
+
         post_migrate.connect(_make_roles, sender=self)
+        user_logged_in.connect(sessions.begin, dispatch_uid="shop.people.sessions.begin")
         currency.register(_said_currency)
 
 

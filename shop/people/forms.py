@@ -11,7 +11,7 @@ from shop.people.services import change_password
 class SignInForm(LoginForm):  # type: ignore[misc]
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        _relabel(self, login=_("Username"), password=_("Password"), remember=_("Keep me signed in on this device"))
+        _relabel(self, login=_("Username"), password=_("Password"))
         self.fields["login"].widget.attrs["autocapitalize"] = "none"
 
 

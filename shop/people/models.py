@@ -3,6 +3,7 @@ import uuid
 from django.contrib.auth.models import AbstractUser
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
+from django.utils.crypto import salted_hmac
 from django.utils.translation import gettext_lazy as _
 
 
@@ -10,9 +11,15 @@ class User(AbstractUser):
     """A person who signs in. What they may see hangs on their groups: desk, mechanic, manager."""
 
     uid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
+    session_round = models.PositiveIntegerField(default=0, editable=False)
 
     def __str__(self) -> str:
         return self.get_full_name() or self.username
+
+    def _get_session_auth_hash(self, secret: str | None = None) -> str:
+        """As Django's, over the round as well: counting it up ends every session of this person at once."""
+        kept = f"{self.password}:{self.session_round}"
+        return salted_hmac("shop.people.models.User.session", kept, secret=secret, algorithm="sha256").hexdigest()
 
 
 class Grade(models.Model):
@@ -164,3 +171,94 @@ class Tablet(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+
+class TabletSeen(models.Model):
+    """When a tablet was last heard of. Beside the tablet, since looking writes it."""
+
+    tablet = models.OneToOneField(Tablet, models.CASCADE, related_name="seen", primary_key=True)
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.tablet}: {self.at}"
+
+
+class Enrolment(models.Model):
+    """A code that lets one tablet in, once, soon. Kept as a hash; ``misses`` are codes typed wrong while it was open."""
+
+    name = models.CharField(_("name"), max_length=60)
+    code_sha256 = models.CharField(max_length=64, unique=True, editable=False)
+    made_at = models.DateTimeField()
+    made_by = models.CharField(max_length=150)
+    expires_at = models.DateTimeField()
+    used_at = models.DateTimeField(null=True, editable=False)
+    misses = models.PositiveSmallIntegerField(default=0, editable=False)
+
+    class Meta:
+        ordering = ["made_at", "pk"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Pin(models.Model):
+    """Six digits by which a person is known at a tablet, kept as a hash.
+
+    ``tries`` are those in a row that were not proven right: each is counted before it is looked at.
+    """
+
+    person = models.OneToOneField(User, models.CASCADE, related_name="pin", primary_key=True)
+    secret = models.CharField(max_length=128, editable=False)
+    given_at = models.DateTimeField()
+    given_by = models.CharField(max_length=150)
+    tries = models.PositiveSmallIntegerField(default=0, editable=False)
+    locked_until = models.DateTimeField(null=True, editable=False)
+
+    def __str__(self) -> str:
+        return str(self.person)
+
+
+class PinTry(models.Model):
+    """A PIN that was typed: for whom, where, and whether it was right. Where nobody says so any more, it was not."""
+
+    person = models.ForeignKey(User, models.CASCADE, related_name="+")
+    tablet = models.ForeignKey(Tablet, models.PROTECT, null=True, related_name="+")
+    by = models.ForeignKey(User, models.CASCADE, null=True, related_name="+")
+    at = models.DateTimeField()
+    right = models.BooleanField(default=False)
+
+    class Meta:
+        ordering = ["at", "pk"]
+        indexes = [models.Index(fields=["at"], name="pin_try_at")]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(tablet__isnull=False, by__isnull=True)
+                | models.Q(tablet__isnull=True, by__isnull=False),
+                name="pin_tried_at_one_place",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.person}, {self.at}"
+
+
+class PinAlarm(models.Model):
+    """Too many wrong PINs within an hour, on one tablet, by one person or in the whole shop, until the manager has seen to it."""
+
+    place = models.CharField(max_length=40)
+    tablet = models.ForeignKey(Tablet, models.PROTECT, null=True, related_name="+")
+    by = models.ForeignKey(User, models.CASCADE, null=True, related_name="+")
+    at = models.DateTimeField()
+    settled_at = models.DateTimeField(null=True, editable=False)
+    settled_by = models.CharField(max_length=150, blank=True)
+
+    class Meta:
+        ordering = ["at", "pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["place"], condition=models.Q(settled_at__isnull=True), name="one_open_alarm_per_place"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.place}, {self.at}"

@@ -3,8 +3,10 @@
 import django.contrib.auth.models
 import django.contrib.auth.validators
 import django.core.validators
+import django.db.models.deletion
 import django.utils.timezone
 import uuid
+from django.conf import settings
 from django.db import migrations, models
 
 
@@ -44,6 +46,7 @@ class Migration(migrations.Migration):
                 ('is_active', models.BooleanField(default=True, help_text='Designates whether this user should be treated as active. Unselect this instead of deleting accounts.', verbose_name='active')),
                 ('date_joined', models.DateTimeField(default=django.utils.timezone.now, verbose_name='date joined')),
                 ('uid', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ('session_round', models.PositiveIntegerField(default=0, editable=False)),
                 ('groups', models.ManyToManyField(blank=True, help_text='The groups this user belongs to. A user will get all permissions granted to each of their groups.', related_name='user_set', related_query_name='user', to='auth.group', verbose_name='groups')),
                 ('user_permissions', models.ManyToManyField(blank=True, help_text='Specific permissions for this user.', related_name='user_set', related_query_name='user', to='auth.permission', verbose_name='user permissions')),
             ],
@@ -135,6 +138,72 @@ class Migration(migrations.Migration):
             options={
                 'ordering': ['name'],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('ended_at__isnull', True)), fields=('name',), name='one_tablet_per_name', violation_error_message='There is a tablet of this name. Choose another one.')],
+            },
+        ),
+        migrations.CreateModel(
+            name='Enrolment',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('name', models.CharField(max_length=60, verbose_name='name')),
+                ('code_sha256', models.CharField(editable=False, max_length=64, unique=True)),
+                ('made_at', models.DateTimeField()),
+                ('made_by', models.CharField(max_length=150)),
+                ('expires_at', models.DateTimeField()),
+                ('used_at', models.DateTimeField(editable=False, null=True)),
+                ('misses', models.PositiveSmallIntegerField(default=0, editable=False)),
+            ],
+            options={
+                'ordering': ['made_at', 'pk'],
+            },
+        ),
+        migrations.CreateModel(
+            name='Pin',
+            fields=[
+                ('person', models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, primary_key=True, related_name='pin', serialize=False, to=settings.AUTH_USER_MODEL)),
+                ('secret', models.CharField(editable=False, max_length=128)),
+                ('given_at', models.DateTimeField()),
+                ('given_by', models.CharField(max_length=150)),
+                ('tries', models.PositiveSmallIntegerField(default=0, editable=False)),
+                ('locked_until', models.DateTimeField(editable=False, null=True)),
+            ],
+        ),
+        migrations.CreateModel(
+            name='TabletSeen',
+            fields=[
+                ('tablet', models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, primary_key=True, related_name='seen', serialize=False, to='people.tablet')),
+                ('at', models.DateTimeField()),
+            ],
+        ),
+        migrations.CreateModel(
+            name='PinAlarm',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('place', models.CharField(max_length=40)),
+                ('at', models.DateTimeField()),
+                ('settled_at', models.DateTimeField(editable=False, null=True)),
+                ('settled_by', models.CharField(blank=True, max_length=150)),
+                ('by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.CASCADE, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('tablet', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='people.tablet')),
+            ],
+            options={
+                'ordering': ['at', 'pk'],
+                'constraints': [models.UniqueConstraint(condition=models.Q(('settled_at__isnull', True)), fields=('place',), name='one_open_alarm_per_place')],
+            },
+        ),
+        migrations.CreateModel(
+            name='PinTry',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('at', models.DateTimeField()),
+                ('right', models.BooleanField(default=False)),
+                ('by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.CASCADE, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('person', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('tablet', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='people.tablet')),
+            ],
+            options={
+                'ordering': ['at', 'pk'],
+                'indexes': [models.Index(fields=['at'], name='pin_try_at')],
+                'constraints': [models.CheckConstraint(condition=models.Q(models.Q(('by__isnull', True), ('tablet__isnull', False)), models.Q(('by__isnull', False), ('tablet__isnull', True)), _connector='OR'), name='pin_tried_at_one_place')],
             },
         ),
     ]
