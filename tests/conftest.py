@@ -8,6 +8,9 @@ from django.db.backends.postgresql.operations import DatabaseOperations
 from django.test import TransactionTestCase
 
 from shop import guards
+from tests.opening import browser, opened
+
+__all__ = ["browser", "opened"]  # fixtures for every room
 
 _flush = TransactionTestCase._fixture_teardown
 

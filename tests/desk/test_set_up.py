@@ -105,6 +105,16 @@ def test_the_currency_follows_the_country_or_is_asked_for(manager: Client, count
         assert currency.code() == code
 
 
+def test_the_country_is_asked_and_never_taken_for_granted(manager: Client) -> None:
+    """Nothing is chosen to begin with, and going on without a choice is told at the list; being elsewhere is a choice, the last."""
+    box = manager.get(PAGE).context["form"]["country"]
+    assert not box.value()
+    assert [value for value, _words in box.field.choices][:: len(box.field.choices) - 1] == ["", "-"]
+    answer = manager.post(PAGE, GOOD | {"country": ""})
+    assert answer.status_code == 422
+    assert answer.context["form"].errors.keys() >= {"country"}
+
+
 def test_a_currency_that_is_fixed_is_the_only_choice(manager: Client, settings: Any) -> None:
     settings.CURRENCY = "CHF"
     page = manager.get(PAGE).content.decode()

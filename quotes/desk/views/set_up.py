@@ -67,7 +67,11 @@ class SetUpForm(TimesForm):
         del self.fields["subdivision"], self.fields["productive"]
         self.fields["country"] = forms.ChoiceField(
             label=_("Country"),
-            choices=[(OTHER, _("Another country: no public holidays")), *country_names()],
+            choices=[
+                ("", _("choose")),
+                *country_names(),
+                (OTHER, _("Another country: no public holidays")),
+            ],
             help_text=_("Its public holidays are kept."),
         )
         self.fields["hands"].help_text = _(
@@ -125,13 +129,12 @@ def set_up_page(request: HttpRequest) -> HttpResponse:
 
 
 def _context(form: SetUpForm) -> dict[str, object]:
-    hours = [form[name] for name in form.fields if name.startswith("hours_")]
-    return {"form": form, "questions": [form[name] for name in form.field_order], "hours": hours}
+    return {"form": form, "questions": [form[name] for name in form.field_order], "hours": form.hours}
 
 
 def _begin() -> dict[str, object]:
     shop = Shop.objects.first()
-    known = {"name": shop.name, "country": shop.country or OTHER, "hands": shop.hands} if shop else {"hands": 1}
+    known = {"name": shop.name, "country": shop.country, "hands": shop.hands} if shop else {"hands": 1}
     return known | usual_hours()
 
 

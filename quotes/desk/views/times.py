@@ -68,6 +68,15 @@ class TimesForm(PlainForm):
             self.fields[f"hours_{value}"] = forms.CharField(label=label, required=False, max_length=100)
         self.fields["hours_0"].help_text = _("For instance 8:00-12:00, 13:00-17:00. Empty where it is shut.")
 
+    @property
+    def hours(self) -> list[forms.BoundField]:
+        """The boxes of the weekdays."""
+        return [self[name] for name in self.fields if name.startswith("hours_")]
+
+    @property
+    def other_boxes(self) -> list[forms.BoundField]:
+        return [self[name] for name in self.fields if not name.startswith("hours_")]
+
     def clean(self) -> dict[str, object]:
         """Read the hours; what cannot be read is said at its day."""
         said = super().clean() or self.cleaned_data
