@@ -1,6 +1,6 @@
 """A restoration with only some of its steps: what one stage of a quote offers. Pure, on the engine's inputs."""
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import replace
 
 from quotes.engine import inputs
@@ -48,8 +48,18 @@ def _next_left(uid: str, part: inputs.Part, kept: Collection[str]) -> str:
 
 
 def _used(given: inputs.Restoration, parts: Iterable[inputs.Part]) -> tuple[inputs.Purchase, ...]:
-    refs = {step.ref for part in parts for step in part.steps if step.work is inputs.Work.PURCHASE}
+    refs = {item.ref for part in parts for item in _works(part) if item.work is inputs.Work.PURCHASE}
     return tuple(item for item in given.purchases if item.key in refs)
+
+
+def _works(part: inputs.Part) -> Iterator[inputs.Step | inputs.Remedy]:
+    """All that may have to be done on a part: its steps, what a failure needs first, and what another finish would."""
+    for step in part.steps:
+        yield step
+        for way in step.ways_back:
+            yield from way.remedies
+    for candidate in part.question.candidates if part.question else ():
+        yield from (*candidate.apply, *candidate.remove)
 
 
 def seen(part: inputs.Part) -> inputs.Part:

@@ -10,7 +10,7 @@ from django.shortcuts import render
 from django.utils import timezone
 
 from quotes.pricing import paper as papers
-from quotes.pricing import selectors
+from quotes.pricing import rise, selectors
 from quotes.pricing.customers import letters, sending
 from quotes.pricing.forms import MailForm, OutcomeForm, WithdrawForm
 from quotes.pricing.models import IssuedQuote, Stage
@@ -44,6 +44,7 @@ def _context(request: HttpRequest, found: IssuedQuote) -> dict[str, Any]:
         "base": base,
         "opens_only_here": sending.opens_only_here(base),
         **_standing(found, standing),
+        "rise": rise.of_quote(found),
         "others": [(other, _word(other, selectors.standing(other, today), [found, *others])) for other in others],
         **paper_context(found),
     }

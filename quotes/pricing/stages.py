@@ -42,8 +42,8 @@ TEN = Decimal(10)
 class Offered:
     """What goes out at the draft's stage, or why it cannot (``found.error``).
 
-    ``varies`` is the quote it varies, ``credits`` the one whose fee it credits, until ``last_day``. ``low`` and ``high``
-    are a ballpark's range [money with tax].
+    ``varies`` is the quote it varies and ``whole`` the bike priced in all; ``credits`` the quote whose fee it credits, until
+    ``last_day``. ``low`` and ``high`` are a ballpark's range [money with tax].
     """
 
     found: Priced
@@ -53,6 +53,7 @@ class Offered:
     low: Decimal | None = None
     high: Decimal | None = None
     credit_days: int = 0
+    whole: Priced | None = None
 
 
 def offered(draft: Draft) -> Offered:
@@ -211,7 +212,7 @@ def _variation(found: Priced, given: inputs.Restoration) -> Offered:
     policy = _paid_at_once(given.policy, *words, Event.HANDED_OVER)
     quoted = quoting.quote(replace(limited, policy=policy))
     anew = replace(found, given=quoted.given, explained=quoted.explained, assessment=quoted.assessment)
-    return Offered(anew, varies=differs.agreed.main)
+    return Offered(anew, varies=differs.agreed.main, whole=found)
 
 
 _OF_STAGE: dict[Stage, Callable[[Priced, inputs.Restoration], Offered]] = {

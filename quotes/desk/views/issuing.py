@@ -18,7 +18,7 @@ from quotes.desk.forms_prices import brought_to
 from quotes.desk.forms_stage import STAGES, StageForm
 from quotes.desk.prices import tag
 from quotes.desk.views.editor import draft_for, restoration_of, who
-from quotes.pricing import services
+from quotes.pricing import rise, services
 from quotes.pricing.confirming import Unsure, Why, unsure
 from quotes.pricing.models import Draft, IssuedQuote, Stage
 from quotes.pricing.selectors import Priced, priced
@@ -115,6 +115,7 @@ def _page(request: HttpRequest, offer: Offered, form: IssueForm, status: int = 2
         "unreachable": Shop.objects.filter(address="", phone="").exists(),
         "unproven": _unproven(found),
         "outdated": _outdated(found),
+        "rise": rise.of_offer(offer),
     }
     return render(request, "desk/issue.html", context, status=status)
 
