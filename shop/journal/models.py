@@ -20,7 +20,10 @@ class Entry(models.Model):
 
     class Meta:
         ordering = ["id"]
-        indexes = [models.Index(fields=["subject_type", "subject_uid", "id"], name="journal_entry_of_subject")]
+        indexes = [
+            models.Index(fields=["subject_type", "subject_uid", "id"], name="journal_entry_of_subject"),
+            models.Index(fields=["reference", "id"], name="journal_entry_of_reference"),
+        ]
         constraints = [
             models.CheckConstraint(condition=~models.Q(who=""), name="journal_entry_says_who"),
             models.CheckConstraint(condition=~models.Q(what=""), name="journal_entry_says_what"),

@@ -53,6 +53,10 @@ class Migration(migrations.Migration):
             model_name='entry',
             index=models.Index(fields=['subject_type', 'subject_uid', 'id'], name='journal_entry_of_subject'),
         ),
+        migrations.AddIndex(
+            model_name='entry',
+            index=models.Index(fields=['reference', 'id'], name='journal_entry_of_reference'),
+        ),
         migrations.AddConstraint(
             model_name='entry',
             constraint=models.CheckConstraint(condition=models.Q(('who', ''), _negated=True), name='journal_entry_says_who'),
