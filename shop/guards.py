@@ -111,10 +111,10 @@ def no_overlap(table: str, name: str, *, of: str, begins: str, ends: str, live: 
     full, text = f"{PREFIX}{table}_{name}", _quoted(message)
     new_live, own = re.sub(r'"(\w+)"', r'NEW."\1"', live), re.sub(r'"(\w+)"', r'other."\1"', live)
     clash = (
-        f'({new_live}) AND (NEW."{ends}" IS NULL OR NEW."{ends}" > NEW."{begins}")'
+        f'({new_live}) AND (NEW."{ends}" IS NULL OR NEW."{ends}" > NEW."{begins}")'  # noqa: S608  (names of this project)
         f' AND EXISTS (SELECT 1 FROM "{table}" other WHERE other."{of}" = NEW."{of}" AND ({own}) AND other."id" <> NEW."id"'
         f' AND (other."{ends}" IS NULL OR (other."{ends}" > NEW."{begins}" AND other."{ends}" > other."{begins}"))'
-        f' AND (NEW."{ends}" IS NULL OR other."{begins}" < NEW."{ends}"))'  # noqa: S608  (names of this project)
+        f' AND (NEW."{ends}" IS NULL OR other."{begins}" < NEW."{ends}"))'
     )
     create = {
         SQLITE: [

@@ -119,6 +119,11 @@ def refuse_task(task: Task) -> None:
     """
     if task.closed_at is not None:
         raise Refused(_("“%(task)s” is closed. Choose another task, or ask the manager.") % {"task": task}, Why.CLOSED)
+    refuse_unauthorised(task)
+
+
+def refuse_unauthorised(task: Task) -> None:
+    """Raise `Refused` where a step of ``task`` is not authorised. One query."""
     authorised = Authorisation.objects.filter(step_uid=OuterRef("step__uid"))
     if TaskStep.objects.filter(~Exists(authorised), task=task).exists():
         words = _("“%(task)s” has work that nobody authorised. Ask the desk before you begin.") % {"task": task}
