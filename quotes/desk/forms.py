@@ -337,7 +337,10 @@ class WaitForm(forms.Form):
         field = self.fields["on"]
         field.queryset = (  # type: ignore[attr-defined]
             Step.objects.filter(
-                part__restoration=step.part.restoration, part__removed_at__isnull=True, removed_at__isnull=True
+                part__restoration=step.part.restoration,
+                part__removed_at__isnull=True,
+                removed_at__isnull=True,
+                split_from__isnull=True,
             )
             .exclude(part=step.part)
             .select_related("part", "operation", "service")
@@ -372,6 +375,16 @@ class IssueForm(forms.Form):
     below_floor_reason = forms.CharField(
         label=gettext_lazy("Reason for going below the floor"), max_length=200, required=False
     )
+    replaced_is_told = forms.BooleanField(
+        label=gettext_lazy("Take it back and issue this one in its place"),
+        error_messages={"required": gettext_lazy("An offer is out. Tick that this one takes its place.")},
+    )
+
+    def __init__(self, data: Any = None, *, asks: bool, **kwargs: Any) -> None:
+        """``asks`` where an offer that is out would be taken back."""
+        super().__init__(data, **kwargs)
+        if not asks:
+            del self.fields["replaced_is_told"]
 
 
 def shown(form: forms.BaseForm, name: str) -> str:

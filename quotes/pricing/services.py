@@ -8,7 +8,7 @@ from typing import Any
 from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
-from django.db.models import F, Max
+from django.db.models import F, Max, QuerySet
 from django.utils import timezone, translation
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -24,7 +24,7 @@ from quotes.pricing import offer as offers
 from quotes.pricing.customers import deviations
 from quotes.pricing.models import Draft, IssuedLine, IssuedQuote, IssuedStep, Outcome, Stage
 from quotes.pricing.money import instalments, money_in
-from quotes.pricing.selectors import Priced
+from quotes.pricing.selectors import HEAVY, Priced
 from quotes.pricing.stages import Offered, offered
 from shop import currency
 from shop.journal import services as journal
@@ -407,8 +407,7 @@ def _save_lines(quote: IssuedQuote, found: Priced) -> None:
 
 def _withdraw_older(quote: IssuedQuote, *, who: str, now: datetime) -> None:
     """What a new quote takes the place of is on offer no longer; see ``REPLACES``. What was answered stays answered."""
-    open_ones = quote.restoration.quotes.filter(outcome__isnull=True, stage__in=REPLACES[quote.stage])
-    older = list(open_ones.exclude(pk=quote.pk))
+    older = list(_unanswered(quote.restoration, quote.stage).exclude(pk=quote.pk))
     reason = _("replaced by %(quote)s") % {"quote": quote}
     Outcome.objects.bulk_create(
         Outcome(
@@ -425,6 +424,15 @@ def _withdraw_older(quote: IssuedQuote, *, who: str, now: datetime) -> None:
     )
     for old in older:
         record(who=who, at=now, what="quote withdrawn", subject=subject_of(old), after={"reason": reason})
+
+
+def _unanswered(restoration: Restoration, stage: str) -> QuerySet[IssuedQuote]:
+    return restoration.quotes.filter(outcome__isnull=True, stage__in=REPLACES[stage])
+
+
+def would_replace(draft: Draft) -> list[IssuedQuote]:
+    """The offers nobody has answered that are taken back when ``draft`` goes out; a ballpark is no offer."""
+    return list(_unanswered(draft.restoration, draft.stage).exclude(stage=Stage.BALLPARK).defer(*HEAVY))
 
 
 def record_outcome(

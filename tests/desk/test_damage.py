@@ -2,19 +2,24 @@
 
 import html
 import re
+from datetime import timedelta
 from decimal import Decimal
 from typing import Any
 
 import pytest
 from django.test import Client
+from django.utils import timezone
+from django.utils.formats import date_format
 
-from quotes.pricing.models import Draft
-from quotes.pricing.services import issue, record_outcome
+from quotes.desk.agreeing import not_agreed
+from quotes.pricing.models import Draft, IssuedQuote
+from quotes.pricing.selectors import priced
+from quotes.pricing.services import change_draft, issue, record_outcome
 from shop.methods.models import DamageStep, PartKind, PossibleDamage
 from shop.restorations.damage import add_by_hand, add_usual, change_damage
 from shop.restorations.models import Part, PartDamage
 from shop.routes.models import Authorisation, Step
-from shop.routes.services import add_step
+from shop.routes.services import add_step, remove_step
 from tests import workshop as made
 from tests.workshop import TODAY, WHO, Workshop
 
@@ -62,7 +67,10 @@ def test_the_part_shows_its_possible_damage_in_words_with_three_amounts_and_who_
 ) -> None:
     add_usual(part=part, treatment=PartDamage.Treatment.EXCLUDED, **WHO)
     told = text_of(front_desk.get(f"/parts/{part.uid}/", headers={"hx-request": "true"}))
-    assert "Cracked lug , rare: €50.00 to €200.00, mostly €90.00 excluded: not part of this offer, quoted by itself if found" in told
+    assert (
+        "Cracked lug , rare: €50.00 to €200.00, mostly €90.00 excluded: not part of this offer, quoted by itself if found"
+        in told
+    )
 
 
 def test_the_part_says_how_many_more_are_usual_for_its_kind(front_desk: Client, part: Part) -> None:
@@ -235,6 +243,61 @@ def test_what_differs_from_what_was_agreed_stands_on_the_restorations_page(
     assert 'id="not-agreed" hx-swap-oob="true"' in answer.content.decode()
     told = home(front_desk, part)
     assert "Not agreed yet: this differs from Q00001 New Frame: Fit Left out Frame: Spray" in told
+
+
+@pytest.fixture
+def out(front_desk: Client, part: Part, shop: Workshop) -> IssuedQuote:
+    """A variation that waits: the frame is fitted, and not sprayed."""
+    accept(Draft.objects.get())
+    add_step(part=part, origin=Step.Origin.AFTER, operation=shop.fit, **WHO)
+    remove_step(step=part.steps.get(operation=shop.spray), **WHO)
+    return vary(Draft.objects.get())
+
+
+def vary(draft: Draft) -> IssuedQuote:
+    draft = change_draft(draft=draft, changes={"stage": "variation"}, **WHO)
+    draft.restoration.refresh_from_db()
+    seen = {"seen_scope": draft.restoration.scope_version, "seen_draft": draft.version}
+    return issue(draft=draft, today=timezone.localdate(), who="ada", now=timezone.now(), guesses_are_told=True, **seen)
+
+
+def test_what_is_out_with_the_customer_is_said_in_place_of_offer_it(
+    front_desk: Client, part: Part, out: IssuedQuote
+) -> None:
+    told = home(front_desk, part)
+    day = date_format(timezone.localdate(), "DATE_FORMAT")
+    assert f"Offered in {out} , waiting since {day} Frame: Fit Frame: Spray (left out)" in told
+    assert "Nothing of it may begin before the customer has agreed." in told
+    assert "Offer it" not in told
+    assert "takes the place of" not in told
+
+
+def test_what_came_after_the_variation_went_out_is_not_offered_yet(
+    front_desk: Client, part: Part, out: IssuedQuote, shop: Workshop
+) -> None:
+    add_step(part=part, origin=Step.Origin.AFTER, operation=shop.strip, **WHO)
+    told = home(front_desk, part)
+    assert "Frame: Fit Frame: Spray (left out) New, and not offered yet Frame: Strip a coat" in told
+    assert f"takes the place of {out}: choose “variation”" in told
+
+
+def test_a_variation_that_offers_what_is_not_wanted_any_more_says_so(
+    front_desk: Client, part: Part, out: IssuedQuote, shop: Workshop
+) -> None:
+    remove_step(step=part.steps.get(operation=shop.fit), **WHO)
+    assert "It offers more than is on the routes now." in home(front_desk, part)
+
+
+def test_a_variation_that_lapsed_waits_for_nobody(front_desk: Client, part: Part, out: IssuedQuote) -> None:
+    found = priced(Draft.objects.get())
+    lapsed = not_agreed(found, today=out.valid_until + timedelta(days=1))
+    assert lapsed is not None
+    assert lapsed.out is not None
+    assert (lapsed.out.is_lapsed, lapsed.new, lapsed.left_out) == (True, (), ())
+    still = not_agreed(found, today=out.valid_until)
+    assert still is not None
+    assert still.out is not None
+    assert not still.out.is_lapsed
 
 
 def test_amounts_that_changed_after_they_were_agreed_are_named(front_desk: Client, part: Part) -> None:

@@ -1,6 +1,7 @@
 """The page that sends a quote out: what its stage offers, what stands in the way, and the choice of another stage."""
 
 import re
+from datetime import UTC, datetime
 from decimal import Decimal
 from typing import Any
 
@@ -8,7 +9,9 @@ import pytest
 from django.contrib.messages import get_messages
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 
+from quotes.pricing import services
 from quotes.pricing.models import Draft, IssuedQuote, Stage
 from shop.methods.models import Operation, StandardTime
 from shop.people.roles import ROLE_MECHANIC
@@ -202,3 +205,41 @@ def test_a_stage_that_is_none_changes_nothing(front_desk: Client, bike: Restorat
 def test_a_mechanic_chooses_no_stage(client: Client, bike: Restoration) -> None:
     client.force_login(person(ROLE_MECHANIC))
     assert choose(client, bike, "ballpark").status_code == 403
+
+
+# -- an offer that is out --------------------------------------------------------------------------------------------
+
+
+def test_an_offer_that_is_out_is_named_and_asked_about_before_another_takes_its_place(
+    front_desk: Client, bike: Restoration
+) -> None:
+    assert "Take it back" not in look(front_desk, bike)
+    issue(front_desk, bike, guesses_are_told="on")
+    first = IssuedQuote.objects.get()
+    told = look(front_desk, bike)
+    assert f"{first} is out (main offer), waiting since" in told
+    assert f"the customer can accept {first} no longer" in told
+    refused = issue(front_desk, bike, guesses_are_told="on")
+    assert (refused.status_code, IssuedQuote.objects.count()) == (422, 1)
+    assert "An offer is out. Tick that this one takes its place." in refused.content.decode()
+    assert issue(front_desk, bike, guesses_are_told="on", replaced_is_told="on").status_code == 302
+    assert [quote.outcome.kind for quote in IssuedQuote.objects.filter(outcome__isnull=False)] == ["withdrawn"]
+
+
+def test_an_offer_that_lapsed_is_not_asked_about(front_desk: Client, bike: Restoration) -> None:
+    made = Draft.objects.get(restoration=bike)
+    bike.refresh_from_db()
+    seen = {"seen_scope": bike.scope_version, "seen_draft": made.version}
+    long_ago = datetime(2026, 1, 1, 9, tzinfo=UTC)
+    services.issue(draft=made, guesses_are_told=True, today=SINCE, who="ada", now=long_ago, **seen)
+    assert IssuedQuote.objects.get().valid_until < timezone.localdate()
+    assert "is out" not in look(front_desk, bike)
+    assert issue(front_desk, bike, guesses_are_told="on").status_code == 302
+
+
+def test_a_ballpark_is_no_offer_that_could_be_taken_back(front_desk: Client, bike: Restoration) -> None:
+    at(bike, Stage.BALLPARK)
+    issue(front_desk, bike, guesses_are_told="on")
+    at(bike, Stage.MAIN)
+    assert issue(front_desk, bike, guesses_are_told="on").status_code == 302
+    assert IssuedQuote.objects.count() == 2

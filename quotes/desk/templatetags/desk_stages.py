@@ -4,6 +4,7 @@ from decimal import Decimal
 from typing import Any
 
 from django import template
+from django.utils import timezone
 
 from quotes.desk import agreeing, damages
 from quotes.pricing.damages import is_stripped
@@ -30,7 +31,11 @@ def possible_damage(part: Part) -> dict[str, Any]:
 @register.inclusion_tag("desk/_not_agreed.html")
 def not_agreed(found: Priced, *, oob: bool = False) -> dict[str, Any]:
     """Where scope differs from what was agreed; nothing before a main offer is accepted."""
-    return {"restoration": found.scope.restoration, "open": agreeing.not_agreed(found), "oob": oob}
+    return {
+        "restoration": found.scope.restoration,
+        "open": agreeing.not_agreed(found, today=timezone.localdate()),
+        "oob": oob,
+    }
 
 
 @register.inclusion_tag("desk/_damage_found.html")

@@ -39,7 +39,9 @@ def issue(request: HttpRequest, uid: UUID) -> HttpResponse:
     """What will go out, what it rests on, and the button that sends it out."""
     draft = draft_for(request, restoration_of(uid))
     if request.method == "POST":
-        form = IssueForm(request.POST)
+        # Whoever looked at another draft is told that first: what would be taken back is shown with the next look.
+        same = request.POST.get("seen_draft") == str(draft.version)
+        form = IssueForm(request.POST, asks=same and bool(_out(draft)))
         if form.is_valid():
             try:
                 quote = _issue(request, form, draft)
@@ -51,7 +53,13 @@ def issue(request: HttpRequest, uid: UUID) -> HttpResponse:
         return _page(request, offered(draft_for(request, restoration_of(uid))), form, status=422)
     offer = offered(draft)
     seen = {"seen_scope": offer.found.scope.restoration.scope_version, "seen_draft": offer.found.draft.version}
-    return _page(request, offer, IssueForm(initial=seen))
+    return _page(request, offer, IssueForm(initial=seen, asks=bool(_out(draft))))
+
+
+def _out(draft: Draft) -> list[IssuedQuote]:
+    """Offers that a customer could still accept, and could not once this goes out."""
+    today = timezone.localdate()
+    return [quote for quote in services.would_replace(draft) if quote.valid_until >= today]
 
 
 def _box_of(error: ValidationError) -> str | None:
@@ -84,13 +92,14 @@ def _change_stage(request: HttpRequest, draft: Draft, given: dict[str, str]) -> 
 
 def _issue(request: HttpRequest, form: IssueForm, draft: Draft) -> IssuedQuote:
     now = timezone.now()
+    said = {name: value for name, value in form.cleaned_data.items() if name != "replaced_is_told"}
     return services.issue(
         draft=draft,
         today=timezone.localdate(now),
         who=who(request),
         now=now,
         may_go_below_floor=has_role(request.user, ROLE_MANAGER),
-        **form.cleaned_data,
+        **said,
     )
 
 
@@ -115,6 +124,7 @@ def _page(request: HttpRequest, offer: Offered, form: IssueForm, status: int = 2
         "unreachable": Shop.objects.filter(address="", phone="").exists(),
         "unproven": _unproven(found),
         "outdated": _outdated(found),
+        "out": _out(found.draft),
         "rise": rise.of_offer(offer),
     }
     return render(request, "desk/issue.html", context, status=status)
