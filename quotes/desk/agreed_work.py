@@ -12,6 +12,7 @@ from quotes.pricing.offer import OfferLine, finish_text
 from quotes.pricing.paper import offer_of
 from shop.restorations.models import Part, Restoration
 from shop.routes.models import Authorisation, Step
+from shop.routes.splits import merged
 
 
 @dataclass(slots=True)
@@ -86,7 +87,7 @@ def jobs(restorations: list[Restoration], day: date) -> list[Job]:
     parts = Part.objects.filter(restoration__in=restorations, removed_at__isnull=True).order_by("position")
     lines = _agreed_lines(restorations)
     works: dict[int, Work] = {}
-    for part in parts.select_related("agreed_finish"):
+    for part in merged(parts.select_related("agreed_finish")):
         present = _line_now(part)
         agreed = lines.get(str(part.uid), present)
         works[part.pk] = Work(part, agreed, replace(agreed, depth=0, work=(), price=ZERO) != present)

@@ -8,6 +8,7 @@ from django.utils.translation import gettext as _
 from quotes.desk import importing, today
 from shop.papers.workbooks import Value
 from shop.restorations.models import Part, Restoration
+from shop.routes.splits import merged
 
 #: Columns of a parts list that a part calls by another name.
 OTHERWISE = {"finish": "agreed_finish"}
@@ -49,7 +50,7 @@ def part_headings() -> list[str]:
 def part_rows(restoration: Restoration) -> Iterator[Sequence[Value]]:
     """The parts in scope, in the order of the outline."""
     parts = restoration.parts.filter(removed_at__isnull=True).order_by("position")
-    for part in parts.select_related("size_class", "old_finish", "agreed_finish"):
+    for part in merged(parts.select_related("size_class", "old_finish", "agreed_finish")):
         yield [_cell(part, column.field) for column in importing.COLUMNS]
 
 

@@ -140,7 +140,7 @@ def _leaving(item: Outside, waits: Mapping[UUID, Cause]) -> Leaving:
 def _not_agreed(restoration: Restoration) -> int:
     """How many steps would leave the house that nobody has agreed to."""
     agreed = Authorisation.objects.values("step_uid")
-    steps = Step.objects.filter(part__restoration=restoration, part__removed_at=None, removed_at=None)
+    steps = Step.objects.filter(part__restoration=restoration, part__removed_at=None, removed_at=None, split_from=None)
     outside = steps.filter(service__isnull=False) | steps.exclude(buy="").exclude(buy_source=Source.CUSTOMERS_OWN)
     return outside.exclude(uid__in=agreed).count()
 

@@ -22,7 +22,8 @@ LONG = timedelta(weeks=8)
 
 
 def _live() -> QuerySet[Step]:
-    return Step.objects.filter(removed_at__isnull=True, part__removed_at__isnull=True, part__pieces__gt=0)
+    on_route = Step.objects.filter(removed_at__isnull=True, part__removed_at__isnull=True, split_from__isnull=True)
+    return on_route.filter(part__pieces__gt=0)
 
 
 def searching(day: date) -> Group:

@@ -150,8 +150,10 @@ def standing(restoration: Restoration) -> Numbers | None:
 def stop_sentence(restoration: Restoration) -> str:
     """Why nothing but a ballpark may go out and no step may begin, and what to do; empty where nothing stops it."""
     found = standing(restoration)
-    if found is None or not found.stop:
-        return ""
+    return _stop(found) if found is not None and found.stop else ""
+
+
+def _stop(found: Numbers) -> str:
     return _("%(numbers)s Look at both again; if they are as written, somebody has to clear them by name.") % {
         "numbers": found.sentence
     }
@@ -159,8 +161,14 @@ def stop_sentence(restoration: Restoration) -> str:
 
 def stopped(restorations: Collection[int]) -> set[int]:
     """Which of several restorations their numbers stop, in two queries."""
+    return set(stop_sentences(restorations))
+
+
+def stop_sentences(restorations: Collection[int]) -> dict[int, str]:
+    """Those of several restorations that their numbers stop, and why, in two queries."""
     rows = Intake.objects.filter(restoration__in=restorations).select_related("restoration__machine")
-    return {row.restoration_id for row in rows.prefetch_related("cleared") if numbers_of(row, row.cleared.all()).stop}
+    found = {row.restoration_id: numbers_of(row, row.cleared.all()) for row in rows.prefetch_related("cleared")}
+    return {pk: _stop(numbers) for pk, numbers in found.items() if numbers.stop}
 
 
 @transaction.atomic

@@ -171,7 +171,7 @@ def refuse_wrong_side(part: Part) -> None:
 def add_part(*, restoration: Restoration, after: Part | None = None, who: str, now: datetime, **fields: Any) -> Part:
     """Add a part at the end of the outline, or right after another one."""
     change_scope(restoration)
-    part = Part(restoration=restoration, position=_place_after(restoration, after), **fields)
+    part = Part(restoration=restoration, position=place_after(restoration, after), **fields)
     part.name = part.name.strip()
     part.full_clean(exclude={"restoration", "position"}, validate_unique=False)
     refuse_wrong_side(part)
@@ -180,7 +180,8 @@ def add_part(*, restoration: Restoration, after: Part | None = None, who: str, n
     return part
 
 
-def _place_after(restoration: Restoration, after: Part | None) -> int:
+def place_after(restoration: Restoration, after: Part | None) -> int:
+    """A free place at the end of the outline, or right after another part."""
     parts = restoration.parts.filter(removed_at__isnull=True)
     if after is None:
         return (parts.aggregate(last=Max("position"))["last"] or 0) + GAP
@@ -225,6 +226,7 @@ def set_part(
     before = set_fields(part, changes=changes, seen=seen, allowed=allowed)
     if before.keys() & {"kind", "side"}:
         refuse_wrong_side(part)
+    _refuse_of_split(part, before)
     refuse_cap_of_fixed(part, before)
     if before:
         part.save(update_fields=list(before))
@@ -232,6 +234,27 @@ def set_part(
         after = {field: changes[field] for field in before}
         record(who=who, at=now, what="part changed", subject=subject_of(part), before=told(before), after=told(after))
     return set(before)
+
+
+#: What is agreed for all pieces together, and so cannot change while some of them go their own way.
+OF_ALL_PIECES = ("pieces", "material", "old_finish", "agreed_finish")
+
+
+def _refuse_of_split(part: Part, changed: Collection[str]) -> None:
+    said = _(
+        "Some of its pieces go their own way through the workshop. Put them together again first, on the page of its work."
+    )
+    wrong = {field: said for field in OF_ALL_PIECES if field in changed}
+    if wrong and (part.split_from_id or part.split_into.filter(removed_at__isnull=True).exists()):
+        raise ValidationError(wrong, code="split")
+
+
+def _refuse_split_off(part: Part) -> None:
+    if part.split_from_id:
+        said = _(
+            "These pieces belong to “%(part)s”. Change that one, or put them together again on the page of its work."
+        )
+        raise ValidationError(said % {"part": part.split_from}, code="split")
 
 
 def set_fields(
@@ -271,6 +294,7 @@ def remove_part(*, part: Part, who: str, now: datetime) -> Part:
     hold_part(part)
     if part.removed_at is not None:
         return part
+    _refuse_split_off(part)
     change_scope(part.restoration)
     part.removed_at = now
     part.save(update_fields=["removed_at"])
@@ -287,10 +311,11 @@ def bring_back_part(*, part: Part, who: str, now: datetime) -> Part:
     hold_part(part)
     if part.removed_at is None:
         return part
+    _refuse_split_off(part)
     change_scope(part.restoration)
     taken = part.restoration.parts.filter(removed_at__isnull=True, position=part.position).first()
     if taken is not None:
-        part.position = _place_after(part.restoration, taken)
+        part.position = place_after(part.restoration, taken)
     part.removed_at = None
     part.save(update_fields=["removed_at", "position"])
     record(who=who, at=now, what="part brought back", subject=subject_of(part), after={"name": part.name})

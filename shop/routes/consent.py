@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from uuid import UUID
 
 from shop.routes.models import Authorisation
+from shop.routes.splits import with_copies
 
 
 def no_longer_authorise(*, step_uids: Iterable[UUID]) -> int:
@@ -11,4 +12,5 @@ def no_longer_authorise(*, step_uids: Iterable[UUID]) -> int:
 
     What is authorised otherwise, by a damage or standing, stays: no quote gave it, so none takes it.
     """
-    return Authorisation.objects.filter(step_uid__in=list(step_uids), kind=Authorisation.Kind.QUOTE).delete()[0]
+    wanted = with_copies(step_uids)
+    return Authorisation.objects.filter(step_uid__in=wanted, kind=Authorisation.Kind.QUOTE).delete()[0]

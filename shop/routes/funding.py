@@ -32,6 +32,7 @@ from shop.journal.services import record, subject_of
 from shop.restorations.models import Restoration
 from shop.restorations.services import hold_scope
 from shop.routes.models import Authorisation, Funding, Override, PlannedStep, Source, Step
+from shop.routes.splits import origin_step
 from shop.text import money
 
 Prices = Mapping[UUID, int]
@@ -101,6 +102,7 @@ def outside_steps(restoration: Restoration) -> QuerySet[Step]:
         part__restoration=restoration,
         part__removed_at__isnull=True,
         removed_at__isnull=True,
+        split_from__isnull=True,
     )
     planned = Prefetch("planned", PlannedStep.objects.order_by("pk"), to_attr="plans")
     funding = Override.objects.filter(kind=Override.Kind.FUNDING)
@@ -114,7 +116,7 @@ def queue(restoration: Restoration, funds: Funds, prices: Prices, *, out: Collec
     What has to leave sooner has the first claim on the money: each row's total holds the rows above it. What is ``out``
     already comes first.
     """
-    gone, found, total = set(out), [], 0
+    gone, found, total = priced_as(out), [], 0
     steps = sorted(outside_steps(restoration), key=lambda step: (step.uid not in gone, *_order(step)))
     for step in steps:
         amount = prices.get(step.uid, 0)
@@ -197,15 +199,39 @@ def _refusals(restoration: Restoration, steps: Sequence[Step], out: Collection[U
     if not held:
         return
     funds, prices = funds_of(restoration, now=now), prices_of(restoration)
-    together = set(out) | {step.uid for step in steps}
+    together = priced_as(set(out) | {step.uid for step in steps})
     total = sum(prices.get(uid, 0) for uid in together)
     if missing(funds, total):
         yield from (sentence(step, funds, total) for step in held)
 
 
+def not_covered(restoration: Restoration, steps: Sequence[Step], *, out: Collection[UUID]) -> dict[int, str]:
+    """Those of ``steps`` of one restoration that may not go out one by one yet, and why. For a look: nothing is written."""
+    let_go = set(_let_go(steps))
+    row = Funding.objects.filter(restoration=restoration).first()
+    funds = Funds(row.received_minor, row.late_minor) if row else Funds()
+    prices, gone = prices_of(restoration), priced_as(out)
+    found = {}
+    for step in steps:
+        if step.pk in let_go or not leaves(step):
+            continue
+        total = sum(prices.get(uid, 0) for uid in gone | priced_as({step.uid}))
+        if missing(funds, total):
+            found[step.pk] = sentence(step, funds, total)
+    return found
+
+
+def priced_as(steps: Collection[UUID]) -> set[UUID]:
+    """The steps that a quote prices ``steps`` as: those on a part split off as the step of all its pieces."""
+    copies = dict(Step.objects.filter(uid__in=steps, split_from__isnull=False).values_list("uid", "split_from__uid"))
+    return {copies.get(uid, uid) for uid in steps}
+
+
 def _let_go(steps: Iterable[Step]) -> Iterable[int]:
-    rows = Override.objects.filter(kind=Override.Kind.FUNDING, step__in=[step.pk for step in steps])
-    return rows.values_list("step", flat=True)
+    own = {step.pk: origin_step(step) for step in steps}
+    rows = Override.objects.filter(kind=Override.Kind.FUNDING, step__in={*own, *own.values()})
+    let_go = set(rows.values_list("step", flat=True))
+    return [pk for pk, origin in own.items() if {pk, origin} & let_go]
 
 
 @transaction.atomic

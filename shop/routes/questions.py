@@ -23,6 +23,7 @@ from shop.restorations.models import FinishAgreement, FinishCandidate, FinishEvi
 from shop.restorations.speaking import speaks_of
 from shop.routes.laying import Routes, works_of
 from shop.routes.selectors import Scope
+from shop.routes.splits import origin
 
 HUNDRED = Decimal(100)
 
@@ -50,7 +51,7 @@ def heard_in(restorations: Collection[int]) -> Heard:
 
 def heard_of(part: Part) -> Heard:
     """What is known about one part, in three queries."""
-    return _heard(part=part)
+    return _heard(part=origin(part))
 
 
 def _heard(**parts: Any) -> Heard:
@@ -67,7 +68,7 @@ def _heard(**parts: Any) -> Heard:
 
 def signed_deviation(part: Part, known: Heard) -> FinishAgreement | None:
     """The agreement by which the customer wants this finish knowing how it departs from the factory's; else None."""
-    last = known.agreements.get(part.pk)
+    last = known.agreements.get(origin(part))
     return last if last and last.deviation and last.finish_id == part.agreed_finish_id else None
 
 
@@ -78,8 +79,8 @@ def strength_of(word: str, odds: Odds) -> Decimal:
 
 def question_of(part: Part, machine: Machine, known: Heard, odds: Odds) -> inputs.FinishQuestion | None:
     """What is asked about one part, without what its finishes cost; None where there is nothing to ask."""
-    listed = known.candidates.get(part.pk, [])
-    said = [row for row in known.evidence.get(part.pk, []) if speaks_of(row, machine)]
+    listed = known.candidates.get(origin(part), [])
+    said = [row for row in known.evidence.get(origin(part), []) if speaks_of(row, machine)]
     if not listed or (len(listed) == 1 and not said):
         return None
     asked = inputs.FinishQuestion(

@@ -19,6 +19,7 @@ from shop.rates.models import Status
 from shop.restorations.models import Part, Restoration
 from shop.routes.laying import Routes, all_routes, works_of
 from shop.routes.models import Source, Step, Wait
+from shop.routes.splits import merged, merged_steps
 
 ONE = Decimal(1)
 HUNDRED = Decimal(100)
@@ -61,13 +62,14 @@ def scope(restoration: Restoration) -> Scope:
 
 
 def _rows(restoration: Restoration) -> Scope:
-    """Parts, steps and waits."""
-    parts = list(restoration.parts.filter(removed_at__isnull=True).order_by("position"))
+    """Parts, steps and waits; what was split on the way is read as the one part it was agreed as."""
+    live = list(restoration.parts.filter(removed_at__isnull=True).order_by("position"))
     steps = list(
         Step.objects.filter(
             part__restoration=restoration, part__removed_at__isnull=True, removed_at__isnull=True
         ).order_by("part", "position")
     )
+    parts, steps = merged(live), merged_steps(steps)
     _with_relations(parts, steps)
     by_part: dict[int, list[Step]] = {part.pk: [] for part in parts}
     for step in steps:
@@ -176,6 +178,14 @@ def _part(
         damages=damages,
         question=question,
         source=_("size of %(part)s") % {"part": part.name} if measured else _("size class “%(size)s”") % {"size": size},
+    )
+
+
+def as_measured(step: Step) -> tuple[inputs.Part, inputs.Step]:
+    """A step and its part, which come with size class and operation, as far as the engine takes amounts from them."""
+    ref = str(step.uid if step.buy else step.work.uid)
+    return _part(step.part, (), (), None), inputs.Step(
+        str(step.uid), str(step), _kind(step), ref, quantity=step.quantity
     )
 
 

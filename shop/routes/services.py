@@ -18,6 +18,7 @@ from shop.restorations.services import change_scope, hold_part, hold_scope, refu
 from shop.routes.laying import FIRST, GAP
 from shop.routes.models import Authorisation, Step, Wait
 from shop.routes.order import refuse_circles
+from shop.routes.splits import with_copies
 
 STEP_FIELDS = (
     "quantity",
@@ -256,8 +257,8 @@ def _awaited(on: Step) -> dict[str, object]:
 
 @transaction.atomic
 def authorise(*, step_uids: Iterable[UUID], kind: Authorisation.Kind, reference: str, now: datetime) -> int:
-    """Authorise steps that are not authorised yet; the number that became so."""
-    wanted = set(step_uids)
+    """Authorise steps that are not authorised yet, and their copies on parts split off; the number that became so."""
+    wanted = with_copies(step_uids)
     known = set(Authorisation.objects.filter(step_uid__in=wanted).values_list("step_uid", flat=True))
     rows = [Authorisation(step_uid=uid, kind=kind, reference=reference, at=now) for uid in sorted(wanted - known)]
     Authorisation.objects.bulk_create(rows)

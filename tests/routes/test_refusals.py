@@ -100,12 +100,12 @@ def test_plain_fields_and_finish_together_are_one_change_of_scope_told_together(
 
 
 def test_a_change_of_one_field_looks_only_at_what_it_can_have_made_wrong():
-    """Counted: hold, read, write, raise the version, read it, and the two rows of the journal."""
+    """Counted: hold, read, see that no pieces were split off, write, raise the version, read it, and the journal's two rows."""
     _shop, _bike, part, _other, _bought = given()
     with CaptureQueriesContext(connection) as queries:
         edit_part(part=part, changes={"pieces": 2}, **WHO)
     asked = [query["sql"] for query in queries if "SAVEPOINT" not in query["sql"]]
-    assert len(asked) == 7, asked
+    assert len(asked) == 8, asked
 
 
 @pytest.mark.parametrize(

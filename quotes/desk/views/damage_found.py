@@ -31,7 +31,7 @@ UNPROCESSABLE = 422
 def where(request: HttpRequest, uid: UUID) -> HttpResponse:
     """Which part of the bike it was found on; chosen, its page follows."""
     row = restoration_of(uid)
-    parts = row.parts.filter(removed_at__isnull=True).select_related("restoration").order_by("position")
+    parts = row.parts.filter(removed_at__isnull=True, split_from__isnull=True).select_related("restoration").order_by("position")
     form = WhereForm(request.GET if "part" in request.GET else None, parts=parts)
     if form.is_bound and form.is_valid():
         return redirect("desk:damage_found", uid=form.cleaned_data["part"].uid)

@@ -92,7 +92,7 @@ def _restoration_page(request: HttpRequest, found: Priced, *, status: int = 200,
     context: dict[str, Any] = page(found) | {
         "new_part": NewPartForm(),
         "draft_form": DraftForm(instance=found.draft),
-        "taken_out": row.parts.filter(removed_at__isnull=False),
+        "taken_out": row.parts.filter(removed_at__isnull=False, split_from__isnull=True),
         "quotes": selectors.quotes(row).defer(*selectors.HEAVY),
         "today": timezone.localdate(),
     }

@@ -118,7 +118,11 @@ def _ready(restoration: Restoration, day: date) -> Ready | None:
 def _agreed(restoration: Restoration) -> Agreed:
     allowed = Exists(Authorisation.objects.filter(step_uid=OuterRef("uid")))
     live = Step.objects.filter(
-        allowed, part__restoration=restoration, part__removed_at__isnull=True, removed_at__isnull=True
+        allowed,
+        part__restoration=restoration,
+        part__removed_at__isnull=True,
+        removed_at__isnull=True,
+        split_from__isnull=True,
     )
     counts = live.aggregate(
         parts=Count("part", distinct=True), steps=Count("pk"), outside=Count("pk", filter=Q(service__isnull=False))

@@ -1,0 +1,135 @@
+"""A step is done for all its pieces, or not at all; what became ready with it; and taking back what was said by mistake."""
+
+from collections.abc import Iterable
+from datetime import datetime
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from shop.journal.services import record, subject_of
+from shop.people.models import User
+from shop.people.roles import ROLE_DESK, ROLE_MANAGER, has_role
+from shop.restorations.models import Restoration
+from shop.restorations.services import hold_scope
+from shop.routes.graph import Graph, graph
+from shop.routes.models import Done, Remedy, Step
+from shop.routes.progress import Cause, States, became_ready, states_of
+
+
+@transaction.atomic
+def finish_step(*, step: Step, who: str, now: datetime) -> list[Step]:
+    """Say that ``step`` is done on its present visit, for all its pieces; the steps that became ready with it.
+
+    Also for vendor work that is back and for what was bought and is here. Done already, nothing changes. Raises a
+    `ValidationError` with all that it waits for.
+    """
+    restoration = _held(step.part.restoration_id)
+    before = states_of(restoration, now=now)
+    state = before.get(step.pk)
+    if state is None:
+        raise ValidationError(_("This step is off the route. Bring it back first."), code="off the route")
+    if state.is_done:
+        return []
+    if not state.may_be_done:
+        raise ValidationError([ValidationError(one.sentence, code=_code(one.cause)) for one in state.why])
+    row = Done.objects.create(step=state.step, visit=state.step.visit, at=now, who=who)
+    record(who=who, at=now, what="step done", subject=subject_of(step), after=_told(row))
+    return became_ready(before, states_of(restoration, now=now))
+
+
+def _code(cause: Cause) -> str:
+    return "not authorised" if cause is Cause.AGREED else "not ready"
+
+
+def _held(pk: int) -> Restoration:
+    hold_scope(pk)
+    return Restoration.objects.get(pk=pk)
+
+
+def _told(row: Done) -> dict[str, object]:
+    return {"part": row.step.part.name, "step": str(row.step)} | ({"visit": row.visit} if row.visit > 1 else {})
+
+
+@transaction.atomic
+def undo_done(*, step: Step, who: str, now: datetime) -> None:
+    """Take back that ``step`` is done: on the same day, by who said so, the desk or the manager. Not done, nothing changes.
+
+    Refused where something after it is done already.
+    """
+    hold_scope(step.part.restoration_id)
+    found = graph({step.part.restoration_id})
+    row = found.dones.get(step.pk)
+    if row is None:
+        return
+    if timezone.localdate(row.at) != timezone.localdate(now):
+        said = _("It was done on another day. If it has to be done again, say so there instead.")
+        raise ValidationError(said, code="another day")
+    if row.who != who and not _is_of_the_desk(who):
+        said = _("%(who)s said that it is done. They can take it back themselves, or the front desk can.")
+        raise ValidationError(said % {"who": row.who}, code="somebody else")
+    _refuse_later_done(found, found.steps[step.pk])
+    row.undone_at, row.undone_by = now, who
+    row.save(update_fields=["undone_at", "undone_by"])
+    record(who=who, at=now, what="step not done", subject=subject_of(step), before=_told(row))
+
+
+def _is_of_the_desk(who: str) -> bool:
+    user = User.objects.filter(username=who).first()
+    return user is not None and has_role(user, ROLE_DESK, ROLE_MANAGER)
+
+
+def _refuse_later_done(found: Graph, step: Step) -> None:
+    for later in _later(found, step):
+        if later.pk in found.dones and not later.buy:
+            told = {"step": later, "part": later.part}
+            said = _("“%(step)s” of %(part)s comes after it and is done already. Take that back first.")
+            raise ValidationError(said % told, code="later is done")
+
+
+def _later(found: Graph, step: Step) -> Iterable[Step]:
+    """All that comes after it, on its own part and on others."""
+    after, todo, seen = found.after(), [step.pk], {step.pk}
+    while todo:
+        for pk in after.get(todo.pop(), ()):
+            if pk not in seen:
+                seen.add(pk)
+                todo.append(pk)
+                yield found.steps[pk]
+
+
+@transaction.atomic
+def finish_remedy(*, remedy: Remedy, who: str, now: datetime) -> list[Step]:
+    """Say that the work before a redo is done; the steps that became ready with it. Done already, nothing changes."""
+    before, restoration = _before_remedy(remedy, now)
+    if remedy.done_at is not None:
+        return []
+    remedy.done_at, remedy.done_by = now, who
+    remedy.save(update_fields=["done_at", "done_by"])
+    after = {"work": str(remedy), "task": remedy.task.name}
+    record(who=who, at=now, what="remedy done", subject=subject_of(restoration), after=after)
+    return became_ready(before, states_of(restoration, now=now))
+
+
+@transaction.atomic
+def undo_remedy(*, remedy: Remedy, who: str, now: datetime) -> None:
+    """Take back that the work before a redo is done; refused once one of the steps it was for is done."""
+    _before, restoration = _before_remedy(remedy, now)
+    if remedy.done_at is None:
+        return
+    lines = remedy.task.lines.all()
+    if any(Done.objects.filter(step=line.step_id, visit=line.visit, undone_at=None).exists() for line in lines):
+        said = _("A step after it is done already. Take that back first.")
+        raise ValidationError(said, code="later is done")
+    remedy.done_at, remedy.done_by = None, ""
+    remedy.save(update_fields=["done_at", "done_by"])
+    before = {"work": str(remedy), "task": remedy.task.name}
+    record(who=who, at=now, what="remedy not done", subject=subject_of(restoration), before=before)
+
+
+def _before_remedy(remedy: Remedy, now: datetime) -> tuple[States, Restoration]:
+    assert remedy.task.restoration_id is not None, "rework is of one bike"
+    restoration = _held(remedy.task.restoration_id)
+    remedy.refresh_from_db(fields=["done_at", "done_by"])
+    return states_of(restoration, now=now), restoration
