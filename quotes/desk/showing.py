@@ -115,6 +115,7 @@ def sums(found: Priced) -> dict[str, Any]:
         "allowance": rounded(result.allowance, digits=digits),
         "damage": rounded(result.damage, digits=digits),
         "wrong_finish": rounded(result.finish, digits=digits),
+        "comebacks": rounded(result.comebacks, digits=digits),
         "contingency": rounded(result.contingency, digits=digits),
         "provisional": result.provisional,
         "sure": _sure(found),

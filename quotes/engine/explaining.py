@@ -6,6 +6,7 @@ Every function gives a `Figure` whose inputs go down to what was given, with uni
 from collections.abc import Iterator, Sequence
 from decimal import Decimal, localcontext
 
+from quotes.engine import comebacks
 from quotes.engine.figures import Figure, computed, given, total
 from quotes.engine.formulas import PRESENT, variant
 from quotes.engine.inputs import Restoration, TaxBy
@@ -45,7 +46,8 @@ def _opened(
 ) -> Figure:
     if figure.name in opened:
         brought = _of_class(opened[figure.name], figure.unit, explained, uid, steps, names)
-        return total(figure.name, figure.unit, tuple(brought))
+        kept = (item for item in figure.inputs if item.name == comebacks.NAME)
+        return total(figure.name, figure.unit, (*brought, *kept))
     inputs = tuple(_opened(item, explained, uid, steps, names, opened) for item in figure.inputs)
     return figure._replace(inputs=inputs)
 
@@ -96,6 +98,9 @@ def _whole(explained: Explained, restoration: Restoration) -> Iterator[Figure]:
         "expected cost", currency, tuple(given(i.part, i.cost, currency, "its line") for i in result.lines if i.cost)
     )
     yield cost
+    if result.comebacks:
+        kept = tuple(given(i.part, i.comebacks, currency, "its line") for i in result.lines if i.comebacks)
+        yield total(comebacks.NAME, currency, kept)
     floor = given("least margin", restoration.policy.floor, "", restoration.policy.source)
     yield computed("floor", result.floor_price, currency, PRESENT["floor"], (cost, floor))
 

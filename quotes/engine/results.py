@@ -95,9 +95,9 @@ class Unseen(NamedTuple):
 class Line:
     """One line of the quote: a part, or a credit. Amounts are rounded, costs are not.
 
-    ``allowance`` for rework, ``damage`` for what strip-down may reveal and ``finish`` for a wrong finish are expected
-    cost and stand in the cost classes already; ``contingency`` is beside them. ``cap`` is the most that a capped or
-    hourly line comes to without asking.
+    ``allowance`` for rework, ``damage`` for what strip-down may reveal, ``finish`` for a wrong finish and ``comebacks``
+    for what comes back after hand-over are expected cost and stand in the cost classes already; ``contingency`` is
+    beside them. ``cap`` is the most that a capped or hourly line comes to without asking.
     """
 
     uid: str
@@ -118,6 +118,7 @@ class Line:
     contingency: Decimal = NONE
     basis: str = "fixed"
     cap: Decimal | None = None
+    comebacks: Decimal = NONE
 
     @property
     def cost(self) -> Decimal:
@@ -205,6 +206,7 @@ class Result:
     contingency: Decimal = NONE
     provisional: tuple[Provisional, ...] = ()
     excluded: tuple[Excluded, ...] = ()
+    comebacks: Decimal = NONE
 
     def __post_init__(self) -> None:
         """Refuse figures that do not add up."""

@@ -4,10 +4,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 from typing import NamedTuple
 
-from quotes.engine import damage
+from quotes.engine import comebacks, damage
 from quotes.engine.book import Book, Figures
 from quotes.engine.errors import BadInput
-from quotes.engine.figures import Figure, computed, given
+from quotes.engine.figures import Figure, computed, given, total
 from quotes.engine.formulas import variant
 from quotes.engine.inputs import ONE, ZERO, Basis, Damage, Part, Policy, PriceBy, Restoration, Treatment
 from quotes.engine.money import instalments, places, rounded, shared_out
@@ -68,8 +68,11 @@ def due(total: Decimal, percents: Sequence[Decimal], *, digits: int, rule: str) 
     return instalments(total, percents, digits=digits, rule=rule)
 
 
-def class_prices(book: Book, costs: Visit) -> tuple[Figure, ...]:
-    """Unrounded price by cost class; with charge-out rates labour sells at its rate and overhead at nothing."""
+def class_prices(book: Book, costs: Visit, kept: Visit = NOTHING) -> tuple[Figure, ...]:
+    """Unrounded price by cost class; with charge-out rates labour sells at its rate and overhead at nothing.
+
+    ``costs`` are expected; ``kept`` is what is kept of them for comebacks and sold with them.
+    """
     policy, compute, currency = book.policy, book.formulas["price"], book.policy.currency
     by_charge_out = policy.price_by is PriceBy.CHARGE_OUT
     figures = []
@@ -78,25 +81,38 @@ def class_prices(book: Book, costs: Visit) -> tuple[Figure, ...]:
         cost = getattr(costs, name)
         if by_charge_out and name == "labour":
             if cost or costs.sold:
-                figures.append(given(price_of, costs.sold, currency, "time at charge-out rates"))
+                figures.append(_with_kept(book, price_of, costs.sold, kept.sold, "time at charge-out rates"))
         elif by_charge_out and name == "overhead":
             if cost:
                 figures.append(given(price_of, ZERO, currency, "sold with the labour"))
         elif cost:
-            cost_figure = given(cost_of, cost, currency, "steps of this part")
-            figures.append(
-                computed(price_of, compute(cost, margin.value), currency, book.variants["price"], (cost_figure, margin))
-            )
+            cost_figure = _with_kept(book, cost_of, cost, getattr(kept, name), "steps of this part")
+            price = compute(cost_figure.value, margin.value)
+            figures.append(computed(price_of, price, currency, book.variants["price"], (cost_figure, margin)))
     return tuple(figures)
 
 
+def _with_kept(book: Book, name: str, amount: Decimal, kept: Decimal, source: str) -> Figure:
+    """An expected ``amount`` and what is ``kept`` of it for comebacks."""
+    if not kept:
+        return given(name, amount, book.policy.currency, source)
+    expected = given(f"expected {name}", amount, book.policy.currency, source)
+    return total(name, book.policy.currency, (expected, comebacks.figure(book, expected, kept)))
+
+
 class Expected(NamedTuple):
-    """What a part is expected to cost in all, and what of it is for rework, possible damage and a wrong finish [money]."""
+    """What a part is expected to cost, what of it is for rework, possible damage and a wrong finish [money], and what is kept of it."""
 
     visit: Visit
     rework: Decimal
     damage: Decimal
     finish: Decimal
+    kept: Visit
+
+    @property
+    def whole(self) -> Visit:
+        """With what is kept for comebacks."""
+        return self.visit if self.kept is NOTHING else self.visit.plus(self.kept)
 
 
 def result_of(
@@ -107,9 +123,11 @@ def result_of(
     for step in steps:
         by_part[step.part].append(step)
     figures = {step.uid: step.figure for step in steps}
-    expected = {uid: _expected(found, unseen.get(uid)) for uid, found in by_part.items()}
+    expected = {uid: _expected(book, found, unseen.get(uid)) for uid, found in by_part.items()}
     for part in restoration.parts:
-        figures[part.uid] = _line_figure(book, part, expected[part.uid].visit)
+        figures[part.uid] = _line_figure(book, part, expected[part.uid])
+        if expected[part.uid].kept.cost:
+            figures[f"{part.uid} comebacks"] = _kept_figure(book, expected[part.uid])
     for uid, found in unseen.items():
         figures |= {f"{uid} {name}": figure for name, figure in _figures_of(found)}
     digits = places(restoration.policy.currency)
@@ -126,19 +144,24 @@ def _figures_of(unseen: Unseen) -> Iterator[tuple[str, Figure]]:
             yield name, figure
 
 
-def _expected(steps: Sequence[StepResult], unseen: Unseen | None) -> Expected:
+def _expected(book: Book, steps: Sequence[StepResult], unseen: Unseen | None) -> Expected:
     allowance = together([step.allowance for step in steps if step.allowance is not NOTHING])
     visit = together([step.first for step in steps]).plus(allowance)
-    if unseen is None:
-        return Expected(visit, allowance.cost, ZERO, ZERO)
-    visit = visit.plus(unseen.damage).plus(unseen.finish)
-    return Expected(visit, allowance.cost, unseen.damage.cost, unseen.finish.cost)
+    hidden = unseen or Unseen()
+    if unseen is not None:
+        visit = visit.plus(hidden.damage).plus(hidden.finish)
+    return Expected(visit, allowance.cost, hidden.damage.cost, hidden.finish.cost, comebacks.visit(book, visit))
 
 
-def _line_figure(book: Book, part: Part, costs: Visit) -> Figure:
+def _kept_figure(book: Book, expected: Expected) -> Figure:
+    before = given("expected cost without it", expected.visit.cost, book.policy.currency, "steps of this part")
+    return comebacks.figure(book, before, expected.kept.cost)
+
+
+def _line_figure(book: Book, part: Part, expected: Expected) -> Figure:
     """The price of a line with what it came from."""
     policy = book.policy
-    prices = class_prices(book, costs)
+    prices = class_prices(book, expected.visit, expected.kept)
     if part.contingency and part.basis is Basis.FIXED:
         prices = (*prices, _contingency_price(book, part))
     if sum((figure.value for figure in prices), ZERO) >= LARGEST:
@@ -192,7 +215,7 @@ def _lines(
     lines = []
     for part, discount in zip(restoration.parts, off, strict=True):
         found, price = expected[part.uid], amounts[part.uid]
-        costs = found.visit
+        costs = found.whole
         lines.append(
             Line(
                 uid=part.uid,
@@ -213,6 +236,7 @@ def _lines(
                 contingency=part.contingency if part.basis is Basis.FIXED else ZERO,
                 basis=part.basis.value,
                 cap=_cap(book, part, price - discount, digits),
+                comebacks=found.kept.cost,
             )
         )
     return lines
@@ -254,6 +278,7 @@ def _provisional(book: Book, restoration: Restoration, digits: int) -> Iterator[
     """What is outside the price until it is found, at its full price."""
     for part, item in _damages(restoration, Treatment.PROVISIONAL):
         cost = book.formulas["damage"](chance=ONE, low=item.low, likely=item.likely, high=item.high)
+        cost += book.formulas["comebacks"](cost, book.policy.comebacks)
         price = rounded(damage.priced(book, item, cost), digits=digits, rule=book.policy.rounding)
         yield Provisional(item.uid, part.name, item.name, price)
 
@@ -297,6 +322,7 @@ def _result(book: Book, restoration: Restoration, lines: tuple[Line, ...], digit
         excluded=tuple(
             Excluded(item.uid, part.name, item.name) for part, item in _damages(restoration, Treatment.EXCLUDED)
         ),
+        comebacks=sum((line.comebacks for line in ordered), ZERO),
     )
 
 

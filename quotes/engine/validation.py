@@ -91,6 +91,8 @@ def _policy(policy: Policy) -> None:
     if not 0 <= policy.mixed_share < 1:
         raise BadInput("The share of mixed batches must be from 0 to less than 1.", field="mixed_share")
     checked_margin(policy.contingency_margin, field="contingency_margin")
+    if policy.comebacks >= 1:
+        raise BadInput("What is kept for comebacks is all of the cost. Give less than 100 %.", field="comebacks")
     if not 0 < policy.kept < 1:
         raise BadInput(
             "Prices hold for {kept} of the bikes. Give more than 0 % and less than 100 %.",
@@ -103,6 +105,7 @@ def _policy(policy: Policy) -> None:
         ("cap_share", "What a cap adds is negative. Give 0 or more."),
         ("overhead_rate", "The overhead rate is negative. Give 0 or more."),
         ("handling_rate", "The handling rate is negative. Give 0 or more."),
+        ("comebacks", "What is kept for comebacks is negative. Give 0 or more."),
     ):
         if getattr(policy, field) < 0:
             raise BadInput(sentence, field=field)

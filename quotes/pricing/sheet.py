@@ -54,9 +54,11 @@ class SheetStep:
 
 @dataclass(frozen=True, slots=True)
 class SheetPart:
-    """A line: ``costs`` by class [money]; ``allowance`` for rework and ``unseen`` for what nobody can see yet are inside.
+    """A line: ``costs`` by class [money]; ``allowance`` for rework, ``unseen`` for what nobody can see yet and what is kept
+    for ``comebacks`` are inside.
 
-    ``contingency`` is beside the costs. Among the ``steps`` stand possible damage and a wrong finish, where they cost.
+    ``contingency`` is beside the costs. Among the ``steps`` stand possible damage, a wrong finish and comebacks, where they
+    cost.
     """
 
     uid: str
@@ -66,6 +68,7 @@ class SheetPart:
     costs: tuple[Decimal, ...]
     allowance: Decimal
     unseen: Decimal
+    comebacks: Decimal
     contingency: Decimal
     cost: Decimal
     price: Decimal
@@ -94,6 +97,7 @@ class Sheet:
     costs: tuple[Decimal, ...]
     allowance: Decimal
     unseen: Decimal
+    comebacks: Decimal
     contingency: Decimal
     cost: Decimal
     price: Decimal
@@ -121,6 +125,7 @@ def sheet(explained: Explained, given: inputs.Restoration) -> Sheet:
             costs=tuple(sum((part.costs[i] for part in parts), NONE) for i in range(len(CLASSES))),
             allowance=sum((part.allowance for part in parts), NONE),
             unseen=sum((part.unseen for part in parts), NONE),
+            comebacks=sum((part.comebacks for part in parts), NONE),
             contingency=sum((part.contingency for part in parts), NONE),
             cost=cost,
             price=result.price + result.credited,
@@ -148,8 +153,9 @@ def _parts(explained: Explained, given: inputs.Restoration, digits: int) -> tupl
     costs = _shown(result.cost, [line.cost for line in lines], uids, digits)
     allowances = _shown(result.allowance, [line.allowance for line in lines], uids, digits)
     unseen = _shown(result.damage + result.finish, [line.damage + line.finish for line in lines], uids, digits)
+    comebacks = _shown(result.comebacks, [line.comebacks for line in lines], uids, digits)
     contingencies = _shown(result.contingency, [line.contingency for line in lines], uids, digits)
-    columns = zip(lines, costs, allowances, unseen, contingencies, strict=True)
+    columns = zip(lines, costs, allowances, unseen, comebacks, contingencies, strict=True)
     return tuple(
         SheetPart(
             uid=line.uid,
@@ -159,38 +165,47 @@ def _parts(explained: Explained, given: inputs.Restoration, digits: int) -> tupl
             costs=tuple(shared_out(cost, [getattr(line, name) for name in CLASSES], CLASSES, digits=digits)),
             allowance=allowance,
             unseen=hidden,
+            comebacks=kept,
             contingency=contingency,
             cost=cost,
             price=line.price,
             discount=line.discount,
             net=line.net,
             margin=_margin(line),
-            steps=_steps(steps[line.uid], explained.unseen.get(line.uid), cost, names, digits),
+            steps=_steps(steps[line.uid], list(_beside(explained, line)), cost, names, digits),
             figure=explained.figures[line.uid],
         )
-        for line, cost, allowance, hidden, contingency in columns
+        for line, cost, allowance, hidden, kept, contingency in columns
     )
 
 
 def _steps(
-    steps: Sequence[StepResult], unseen: Unseen | None, cost: Decimal, names: Mapping[str, str], digits: int
+    steps: Sequence[StepResult],
+    beside: Sequence[tuple[str, Decimal, Figure]],
+    cost: Decimal,
+    names: Mapping[str, str],
+    digits: int,
 ) -> tuple[SheetStep, ...]:
-    """The steps, and after them what nobody can see yet; together they come to ``cost``."""
-    hidden = [item for item in _hidden(unseen) if item[1]] if unseen else []
-    weights = [step.first.cost + step.allowance.cost for step in steps] + [amount for _name, amount, _figure in hidden]
+    """The steps, and after them what no step costs; together they come to ``cost``."""
+    weights = [step.first.cost + step.allowance.cost for step in steps] + [amount for _name, amount, _figure in beside]
     shares = shared_out(cost, weights, range(len(weights)), digits=digits)
     done = _done(steps, shares, names)
     return done + tuple(
         SheetStep(uid=name, name=name, minutes=NONE, cost=share, redone=NONE, figure=figure)
-        for (name, _amount, figure), share in zip(hidden, shares[len(steps) :], strict=True)
+        for (name, _amount, figure), share in zip(beside, shares[len(steps) :], strict=True)
     )
 
 
-def _hidden(unseen: Unseen) -> Iterator[tuple[str, Decimal, Figure]]:
-    if unseen.damages is not None:
+def _beside(explained: Explained, line: Line) -> Iterator[tuple[str, Decimal, Figure]]:
+    """What a line costs beside its steps: in words, how much, and the figure."""
+    unseen = explained.unseen.get(line.uid, Unseen())
+    if unseen.damages is not None and unseen.damage.cost:
         yield _("Possible damage"), unseen.damage.cost, unseen.damages
-    if unseen.finishes is not None:
+    if unseen.finishes is not None and unseen.finish.cost:
         yield _("A wrong finish"), unseen.finish.cost, unseen.finishes
+    kept = explained.figures.get(f"{line.uid} comebacks")
+    if kept is not None:
+        yield _("Kept for comebacks"), line.comebacks, kept
 
 
 def _done(steps: Sequence[StepResult], shares: Sequence[Decimal], names: Mapping[str, str]) -> tuple[SheetStep, ...]:

@@ -145,6 +145,7 @@ def policy(row: PricePolicy) -> inputs.Policy:
         overhead_rate=money(row.overhead_rate_minor) if by_hours else fraction(row.overhead_percent),
         handling_rate=fraction(row.handling_percent),
         mixed_share=fraction(row.mixed_percent),
+        comebacks=fraction(row.comebacks_percent),
         tax_by=inputs.TaxBy(row.tax_by),
         rounding=row.rounding,
         stages=tuple(

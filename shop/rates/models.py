@@ -176,6 +176,9 @@ class PricePolicy(Dated):
     mixed_percent = models.DecimalField(
         _("set-ups saved by mixed batches [%]"), **PERCENT, default=0, validators=BELOW_HUNDRED
     )
+    comebacks_percent = models.DecimalField(
+        _("kept for comebacks [% of expected cost]"), **PERCENT, default=0, validators=BELOW_HUNDRED
+    )
     tax_by = models.CharField(_("tax is rounded on"), max_length=10, choices=TaxBy, default=TaxBy.DOCUMENT)
     rounding = models.CharField(_("rounding"), max_length=10, choices=Rounding, default=Rounding.HALF_UP)
     validity_days = models.PositiveIntegerField(_("quotes are valid for [days]"), default=30)
@@ -198,6 +201,7 @@ class PricePolicy(Dated):
                     bought_in_margin__lt=100,
                     floor__lt=100,
                     mixed_percent__lt=100,
+                    comebacks_percent__lt=100,
                 ),
                 name="margins_leave_a_price",
             ),
@@ -207,6 +211,7 @@ class PricePolicy(Dated):
                     overhead_percent__gte=0,
                     handling_percent__gte=0,
                     mixed_percent__gte=0,
+                    comebacks_percent__gte=0,
                     storage_minor__gte=0,
                     storage_after_days__gte=1,
                     quiet_days__gte=1,

@@ -208,6 +208,7 @@ class Terms(TypedDict, total=False):
     handling_percent: Decimal
     handling_grade: Grade | None
     mixed_percent: Decimal
+    comebacks_percent: Decimal
     tax_by: str
     rounding: str
     validity_days: int

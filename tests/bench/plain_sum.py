@@ -22,10 +22,11 @@ class Tangled(ValueError):
 
 
 def cost(restoration: Restoration, batches: Batches | None = None) -> Decimal:
-    """Expected cost with its rework allowance [money], unrounded."""
+    """Expected cost with its rework allowance and what is kept for comebacks [money], unrounded."""
     with localcontext() as context:
         context.prec = 28
-        return _Sum(restoration).cost(batches if batches is not None else together(restoration))
+        whole = _Sum(restoration).cost(batches if batches is not None else together(restoration))
+        return whole * (1 + restoration.policy.comebacks)
 
 
 def together(restoration: Restoration) -> list[tuple[str, ...]]:

@@ -383,7 +383,7 @@ def test_every_box_with_a_word_of_its_own_says_what_it_means(shop: workshop.Work
     for kind, boxes in (
         (kinds.Times, ("shop_factor", "spread", "allowance")),
         (kinds.Labour, ("pace",)),
-        (kinds.Policy, ("labour_margin", "floor", "handling_percent", "mixed_percent")),
+        (kinds.Policy, ("labour_margin", "floor", "comebacks_percent", "handling_percent", "mixed_percent")),
     ):
         assert all(hint(manager, kind(), first(kind()), box) for box in boxes)
 

@@ -182,6 +182,7 @@ def policy(seed: int, currency: str | None = None) -> Policy:
         rounding=by.choice(("half_up", "half_down")),
         stages=by.choice(((), stages)),
         source="the shop's policy",
+        comebacks=by.maybe(by.number(0.005, 0.05, 3)),
     )
 
 

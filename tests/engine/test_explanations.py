@@ -68,6 +68,7 @@ FROM_INPUTS: dict[str, Callable[..., Decimal]] = {
     "purchase_1": lambda cost, pieces: again("purchase_1")(price=cost, pieces=pieces),
     "cost_1": again("cost_1"),
     "price_1": again("price_1"),
+    "comebacks_1": again("comebacks_1"),
 }
 
 
@@ -185,7 +186,8 @@ def test_the_figures_on_top_are_the_costs_and_prices_of_the_result(restoration: 
         }
         if restoration.policy.price_by is PriceBy.MARGIN:
             assert close(sum(costs.values(), D(0)), line.cost)
-    assert close(sum((item.first.cost + item.allowance.cost for item in explained.steps), D(0)), explained.result.cost)
+    steps = sum((item.first.cost + item.allowance.cost for item in explained.steps), D(0))
+    assert close(steps + explained.result.comebacks, explained.result.cost)
 
 
 def test_one_usage_in_two_operations_is_explained_by_each_of_them() -> None:

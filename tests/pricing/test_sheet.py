@@ -38,7 +38,8 @@ def restoration(chance: Random, parts: int, **policy: object) -> object:
         )
         for n in range(parts)
     )
-    rules = build.policy(overhead_rate=D("18.73"), labour_margin=D("0.4"), floor=D("0.2"), **policy)
+    kept = D(chance.choice(("0", "0.02", "0.0133")))
+    rules = build.policy(overhead_rate=D("18.73"), labour_margin=D("0.4"), floor=D("0.2"), comebacks=kept, **policy)
     return build.restoration(*made, operations=operations, policy=rules, discount=D(chance.randint(0, 30)) / 100)
 
 
@@ -59,6 +60,7 @@ def test_every_row_and_every_column_adds_up_as_shown(made: tuple[Explained, Shee
     for column, total in enumerate(shown.costs):
         assert sum(part.costs[column] for part in shown.parts) == total
     assert sum(part.allowance for part in shown.parts) == shown.allowance
+    assert sum(part.comebacks for part in shown.parts) == shown.comebacks
     assert sum(part.price for part in shown.parts) == shown.price
     assert shown.net - shown.cost == shown.left
 
@@ -70,6 +72,26 @@ def test_what_is_shown_is_less_than_a_minor_unit_off(made: tuple[Explained, Shee
     for line, part in zip(explained.result.lines, shown.parts, strict=True):
         assert abs(part.cost - line.cost) < unit
         assert abs(part.costs[0] - line.labour) < 2 * unit
+
+
+def test_what_is_kept_for_comebacks_stands_among_the_steps_with_where_it_comes_from() -> None:
+    """Half an hour at 60 is 30 and a bearing 12; 2.5 % of 42 is 1.05."""
+    work, bought = build.step("a", "work"), build.step("b", "bearing", build.Work.PURCHASE)
+    given = build.restoration(
+        build.part("tank", work, bought),
+        operations=(build.operation(run=D(30)),),
+        purchases=(build.purchase(unit_price=D(12)),),
+        policy=build.policy(comebacks=D("0.025"), source="policy of May"),
+    )
+    shown = sheet(price(given), given)
+    (tank,) = shown.parts
+    assert (shown.comebacks, tank.comebacks, tank.cost) == (D("1.05"), D("1.05"), D("43.05"))
+    assert [(step.name, step.cost) for step in tank.steps][-1] == ("Kept for comebacks", D("1.05"))
+    said = [(row.name, row.value, row.source) for row in tank.steps[-1].rows()]
+    assert said[1:] == [
+        ("expected cost without it", D(42), "steps of this part"),
+        ("kept of expected cost", D("0.025"), "policy of May"),
+    ]
 
 
 def test_minutes_of_the_steps_are_the_minutes_of_the_part(made: tuple[Explained, Sheet]) -> None:

@@ -218,6 +218,7 @@ CHANGES: dict[str, Change] = {
     "overhead": (setting(by_name("overhead_rate"), "13.7"), policy(overhead_rate=D("13.7"))),
     "handling": (setting(by_name("handling_rate"), "0.11"), policy(handling_rate=D("0.11"))),
     "margin": (setting(by_name("margin_on_labour"), "0.33"), policy(labour_margin=D("0.33"))),
+    "comebacks": (setting(by_name("kept_for_comebacks"), "0.025"), policy(comebacks=D("0.025"))),
     "discount": (setting(by_name("discount_share"), "0.125"), lambda given: replace(given, discount=D("0.125"))),
     "tax": (setting(by_name("tax_rate_1"), "0.17"), catalogue("taxes", rate=D("0.17"))),
     "run time": (setting(by_place("spray", "run time"), "4.25"), catalogue("operations", run=D("4.25"))),
@@ -345,6 +346,17 @@ def test_a_formula_it_cannot_say_stands_as_a_value_and_says_so(monkeypatch: pyte
 
 def test_every_formula_of_a_cost_can_be_said() -> None:
     """A new variant needs its text here, else its figures stand still in the spreadsheet."""
-    shown = {"belief", "cap", "contingency", "contingency_margin", "discount", "fee", "floor", "instalments", "line"}
+    shown = {
+        "belief",
+        "cap",
+        "comebacks",
+        "contingency",
+        "contingency_margin",
+        "discount",
+        "fee",
+        "floor",
+        "instalments",
+        "line",
+    }
     shown |= {"net", "plating", "price", "tax", "wrong_finish"}
     assert {name for topic, name in PRESENT.items() if topic not in shown} == set(workbook_formulas.WRITERS)

@@ -144,6 +144,7 @@ def workshop(db: None) -> dict[str, Any]:
         overhead_rate=D("18.75"),
         handling_percent=D(5),
         mixed_percent=D("12.5"),
+        comebacks_percent=D("1.5"),
         tax_by="line",
         rounding="half_down",
     )
@@ -233,6 +234,7 @@ def test_the_catalogue_holds_what_was_noted_to_the_last_digit(workshop: dict[str
         overhead_rate=D("18.75"),
         handling_rate=D("0.05"),
         mixed_share=D("0.125"),
+        comebacks=D("0.015"),
         tax_by=inputs.TaxBy.LINE,
         rounding="half_down",
         stages=(

@@ -81,6 +81,7 @@ class PolicyForm(RateForm):
         "overhead_percent",
         "handling_percent",
         "mixed_percent",
+        "comebacks_percent",
         "storage",
     )
     wholes = ("storage_after_days", "quiet_days", "validity_days")
@@ -95,6 +96,7 @@ class PolicyForm(RateForm):
                 "vendor_margin",
                 "bought_in_margin",
                 "floor",
+                "comebacks_percent",
             ),
         ),
         (

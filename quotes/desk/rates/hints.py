@@ -45,6 +45,9 @@ _FIXED: dict[str, Mapping[str, Any]] = {
         "floor": gettext_lazy(
             "Less than this left over expected cost, and only the manager may issue the offer, with a reason."
         ),
+        "comebacks_percent": gettext_lazy(
+            "Put by in every price for bikes that come back after hand-over. Shops often keep 1 to 3 %; 0 keeps nothing."
+        ),
         "overhead_rate": gettext_lazy(
             "Rent, light, tools and the like of a year, over the hours worked on bikes in it."
         ),

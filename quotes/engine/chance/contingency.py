@@ -17,11 +17,12 @@ by the covariance of each with the total, in closed form.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal, localcontext
 
 import numpy as np
 
+from quotes.engine import comebacks
 from quotes.engine.chance import checks, draws
 from quotes.engine.chance.assessment import DIGITS, WORDS, Assessment, Cause, at_most, money, not_exceeded
 from quotes.engine.chance.fixed_lines import FixedLines, Priced, Thing, fixed_lines
@@ -81,7 +82,22 @@ def assess(restoration: Restoration, steps: Sequence[StepResult], branches: Sequ
         events = _events(restoration, lines, branches)
         known = _variables(restoration, lines, events)
         mean = lines.mean + sum((_expected(event.branch) for event in events), ZERO)
-        return _assessed(restoration.policy, lines, known, mean)
+        return _with_comebacks(_assessed(restoration.policy, lines, known, mean), restoration.policy)
+
+
+def _with_comebacks(found: Assessment, policy: Policy) -> Assessment:
+    """What is kept for comebacks is in every one of such bikes' costs, the same: it moves them all and adds no spread."""
+    amount = comebacks.kept(found.mean, policy.comebacks)
+    if not amount:
+        return found
+    totals = np.round(found.totals + float(amount), DIGITS)
+    return replace(
+        found,
+        mean=found.mean + amount,
+        quantile=found.quantile + amount,
+        curve=_curve(totals, places(policy.currency)),
+        totals=totals,
+    )
 
 
 def _events(restoration: Restoration, lines: FixedLines, branches: Sequence[Branch]) -> list[_Event]:

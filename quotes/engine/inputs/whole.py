@@ -55,6 +55,7 @@ class Policy:
 
     Fixed prices and ready days hold ``kept`` of the time. ``pace_spread`` is how far one bike's hours stray from what is
     usual, all together (CV); ``status_spreads`` how far a price strays that is seen, phoned or guessed (status, CV).
+    ``comebacks`` is kept for what comes back after hand-over [fraction of expected cost].
     """
 
     currency: str
@@ -82,6 +83,7 @@ class Policy:
         ("guessed", Decimal("0.25")),
     )
     cap_share: Decimal = Decimal("0.15")
+    comebacks: Decimal = ZERO
 
 
 @dataclass(frozen=True, slots=True)

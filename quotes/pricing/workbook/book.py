@@ -61,6 +61,8 @@ class _Writer:
         self.floor = cells.input("least margin", policy.floor, "", of=of, source=source, called="least_margin")
         least = cells.input("margin on contingency", policy.contingency_margin, "", of=of, source=source)
         self.contingency_margin = f"MIN({','.join([least, *self.source.margins.values()])})"
+        share = "kept of expected cost"
+        self.comebacks = cells.input(share, policy.comebacks, "", of=of, source=source, called="kept_for_comebacks")
         self.taxes = {
             tax.code: cells.input(tax.name, tax.rate, "", of=_("tax"), source=tax.source, called=f"tax_rate_{number}")
             for number, tax in enumerate(sorted(self.given.taxes, key=lambda tax: tax.code), start=1)
@@ -112,6 +114,10 @@ class _Writer:
         ]
         return f"SUM({','.join(spans)})"
 
+    def _with_kept(self, rows: tuple[int, int], name: str) -> str:
+        """All that a part takes of something, and as much more as is kept for comebacks."""
+        return f"{self._of_part(rows, name)}*(1+{self.comebacks})"
+
     # -- lines -------------------------------------------------------------------------------------------------------
 
     def _write_price(self, title: str, ranges: Mapping[str, tuple[int, int]]) -> None:
@@ -126,6 +132,7 @@ class _Writer:
             "pieces",
             "minutes",
             *CLASSES,
+            "comebacks",
             "cost",
             "contingency",
             "full",
@@ -136,7 +143,8 @@ class _Writer:
             "order",
         ]
         heads = {
-            "part": _("Part"), "pieces": _("Pieces"), "minutes": _("Minutes"), **words, "cost": _("Cost"),
+            "part": _("Part"), "pieces": _("Pieces"), "minutes": _("Minutes"), **words,
+            "comebacks": _("Kept for comebacks"), "cost": _("Cost"),
             "contingency": _("Contingency"), "full": _("Worked out"), "price": _("Price"), "discount": _("Discount"),
             "net": _("Net"), "tax": _("Tax code"), "order": _("Order for odd cents"),
         }  # fmt: skip
@@ -169,7 +177,9 @@ class _Writer:
         self.price.put(row, self.place["pieces"], part.pieces)
         money(self.price, row, self.place["minutes"], self._of_part(rows, MINUTES), line.minutes, MINUTES_FORMAT)
         for name in CLASSES:
-            money(self.price, row, self.place[name], self._of_part(rows, name), getattr(line, name))
+            money(self.price, row, self.place[name], self._with_kept(rows, name), getattr(line, name))
+        before = "+".join(self._of_part(rows, name) for name in CLASSES)
+        money(self.price, row, self.place["comebacks"], f"({before})*{self.comebacks}", line.comebacks)
         spread = [self._at(name, row) for name in CLASSES]
         money(self.price, row, self.place["cost"], "+".join(spread), line.cost)
         held = "0"
@@ -200,7 +210,7 @@ class _Writer:
             if self.charge_out and name == "overhead":
                 continue
             if self.charge_out and name == "labour":
-                terms.append(self._of_part(rows, SOLD))
+                terms.append(self._with_kept(rows, SOLD))
             else:
                 terms.append(f"{self._at(name, row)}/(1-{self.source.margins[name]})")
         terms.append(f"{self._at('contingency', row)}/(1-{self.contingency_margin})")

@@ -68,6 +68,7 @@ class Migration(migrations.Migration):
                 ('overhead_percent', models.DecimalField(decimal_places=3, default=0, max_digits=6, validators=[django.core.validators.MinValueValidator(Decimal('0'))], verbose_name='overhead on labour cost [%]')),
                 ('handling_percent', models.DecimalField(decimal_places=3, default=0, max_digits=6, validators=[django.core.validators.MinValueValidator(Decimal('0'))], verbose_name='handling of vendor work [% of the charge]')),
                 ('mixed_percent', models.DecimalField(decimal_places=3, default=0, max_digits=6, validators=[django.core.validators.MinValueValidator(Decimal('0')), django.core.validators.MaxValueValidator(Decimal('99.999'))], verbose_name='set-ups saved by mixed batches [%]')),
+                ('comebacks_percent', models.DecimalField(decimal_places=3, default=0, max_digits=6, validators=[django.core.validators.MinValueValidator(Decimal('0')), django.core.validators.MaxValueValidator(Decimal('99.999'))], verbose_name='kept for comebacks [% of expected cost]')),
                 ('tax_by', models.CharField(choices=[('line', 'each line'), ('document', 'the document, per rate')], default='document', max_length=10, verbose_name='tax is rounded on')),
                 ('rounding', models.CharField(choices=[('half_up', 'half up'), ('half_down', 'half down')], default='half_up', max_length=10, verbose_name='rounding')),
                 ('validity_days', models.PositiveIntegerField(default=30, verbose_name='quotes are valid for [days]')),
@@ -194,11 +195,11 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='pricepolicy',
-            constraint=models.CheckConstraint(condition=models.Q(('bought_in_margin__lt', 100), ('floor__lt', 100), ('labour_margin__lt', 100), ('material_margin__lt', 100), ('mixed_percent__lt', 100), ('overhead_margin__lt', 100), ('vendor_margin__lt', 100)), name='margins_leave_a_price'),
+            constraint=models.CheckConstraint(condition=models.Q(('bought_in_margin__lt', 100), ('comebacks_percent__lt', 100), ('floor__lt', 100), ('labour_margin__lt', 100), ('material_margin__lt', 100), ('mixed_percent__lt', 100), ('overhead_margin__lt', 100), ('vendor_margin__lt', 100)), name='margins_leave_a_price'),
         ),
         migrations.AddConstraint(
             model_name='pricepolicy',
-            constraint=models.CheckConstraint(condition=models.Q(('handling_percent__gte', 0), ('mixed_percent__gte', 0), ('overhead_percent__gte', 0), ('overhead_rate_minor__gte', 0), ('quiet_days__gte', 1), ('storage_after_days__gte', 1), ('storage_minor__gte', 0)), name='policy_not_negative'),
+            constraint=models.CheckConstraint(condition=models.Q(('comebacks_percent__gte', 0), ('handling_percent__gte', 0), ('mixed_percent__gte', 0), ('overhead_percent__gte', 0), ('overhead_rate_minor__gte', 0), ('quiet_days__gte', 1), ('storage_after_days__gte', 1), ('storage_minor__gte', 0)), name='policy_not_negative'),
         ),
         migrations.AddConstraint(
             model_name='paymentstage',

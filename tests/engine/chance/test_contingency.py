@@ -31,7 +31,7 @@ from tests.engine.build import (
     service,
     step,
 )
-from tests.engine.chance.uncertain import Uncertain, bike_by
+from tests.engine.chance.uncertain import Uncertain, bike_by, expected_cost
 from tests.engine.strategies import fewer
 
 D = Decimal
@@ -78,9 +78,7 @@ def test_nothing_is_negative_and_all_adds_up(bike: Uncertain) -> None:
 @fewer
 @given(bikes)
 def test_the_mean_is_the_exact_expected_cost_of_the_fixed_lines(bike: Uncertain) -> None:
-    fixed = {item.uid for item in bike.restoration.parts if item.basis is Basis.FIXED}
-    expected = sum((s.first.cost + s.allowance.cost for s in bike.steps if s.part in fixed), D(0))
-    expected += sum((b.chance * (b.low + 4 * b.likely + b.high) / 6 for b in bike.branches if b.part in fixed), D(0))
+    expected = expected_cost(bike) * (1 + bike.restoration.policy.comebacks)
     result = assess(*bike)
     assert close(result.mean, expected)
     assert abs(result.totals.mean() - float(expected)) <= max(0.003 * float(expected), 0.01)

@@ -64,3 +64,11 @@ def _part(by: made.Chance, part: Part) -> Part:
 def _damage(by: made.Chance, uid: str, cost: Decimal) -> Damage:
     low, likely, high = sorted(cost * by.number(0.1, 4) for _ in range(3))
     return Damage(f"damage {uid}", "hidden crack", by.choice(CHANCES), low, likely, high, Treatment.OURS)
+
+
+def expected_cost(found: Uncertain) -> Decimal:
+    """What the fixed lines are expected to cost before anything is kept for comebacks [money]."""
+    fixed = {item.uid for item in found.restoration.parts if item.basis is Basis.FIXED}
+    steps = (s.first.cost + s.allowance.cost for s in found.steps if s.part in fixed)
+    events = (b.chance * (b.low + 4 * b.likely + b.high) / 6 for b in found.branches if b.part in fixed)
+    return sum((*steps, *events), Decimal(0))
