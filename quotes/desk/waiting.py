@@ -38,6 +38,7 @@ Source = Callable[[date], Group | Iterable[Group]]
 #: In the order in which they are shown; the most pressing first. Each takes a fixed number of queries. By name, since
 #: they are made of what is said above.
 SOURCES: tuple[str, ...] = (
+    "quotes.desk.waiting_accepted.accepted",
     "quotes.desk.waiting_intake.numbers",
     "quotes.desk.waiting_money.payments",
     "quotes.desk.waiting_customer.questions",

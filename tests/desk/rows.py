@@ -42,9 +42,16 @@ NOTHING_OFFERED = Offer(**{name: _nothing(kind) for name, kind in get_type_hints
 
 
 def quote(
-    of: Restoration, *, until: date, net: int = 10_000, outcome: str = "", reason: str = "", stage: str = "main"
+    of: Restoration,
+    *,
+    until: date,
+    net: int = 10_000,
+    outcome: str = "",
+    reason: str = "",
+    stage: str = "main",
+    answered: int = 0,
 ) -> IssuedQuote:
-    """A quote of ``net`` minor units with a fifth of tax; ``reason``: why below the floor."""
+    """A quote of ``net`` minor units with a fifth of tax; ``reason``: why below the floor; ``answered`` so many days from today."""
     number = IssuedQuote.objects.count() + 1
     texts = dict.fromkeys(("variants", "snapshot", "result", "offer"), "{}")
     texts["offer"] = canonical.dump(NOTHING_OFFERED).decode()
@@ -71,7 +78,6 @@ def quote(
         **hashes,
     )
     if outcome:
-        Outcome.objects.create(
-            quote=row, kind=outcome, who="Jo", how="phone", said_on=today(), at=timezone.now(), recorded_by="ada"
-        )
+        said = {"said_on": day(answered), "at": timezone.now() + timedelta(days=answered)}
+        Outcome.objects.create(quote=row, kind=outcome, who="Jo", how="phone", recorded_by="ada", **said)
     return row
