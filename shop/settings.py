@@ -183,8 +183,9 @@ ACCOUNT_ADAPTER = "shop.people.adapter.ClosedAdapter"
 ACCOUNT_EMAIL_VERIFICATION = "none"
 ACCOUNT_LOGOUT_REDIRECT_URL = "/"
 
-SESSION_COOKIE_AGE = 12 * 60 * 60  # as shop.people.sessions.WHOLE
-ACCOUNT_SESSION_REMEMBER = True  # for as long as that; nobody is asked
+# Longer than shop.people.sessions lets one go on, so that whoever comes back reads why it ended.
+SESSION_COOKIE_AGE = 4 * 24 * 60 * 60
+ACCOUNT_SESSION_REMEMBER = True
 
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"

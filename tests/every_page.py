@@ -87,7 +87,7 @@ def by_word() -> dict[str, Callable[[], list[Any]]]:
     from shop.methods.models import Finish, Operation, Template, Vendor, VendorClosure
     from shop.outbox.models import Row
     from shop.papers.models import Photograph
-    from shop.people.models import Closure, User
+    from shop.people.models import Break, Closure, Tablet, User
     from shop.restorations.models import (
         FinishCandidate,
         FinishEvidence,
@@ -122,6 +122,8 @@ def by_word() -> dict[str, Callable[[], list[Any]]]:
         "waits": _some(Wait.objects.order_by("pk"), "pk"),
         "listed": _some(FinishCandidate.objects.order_by("pk"), "pk"),
         "looked": _some(Looked.objects.order_by("pk"), "pk"),
+        "tablets": _some(Tablet.objects.order_by("pk")),
+        "breaks": _some(Break.objects.filter(until__isnull=True).order_by("pk"), "pk"),
         "closures": _some(Closure.objects.order_by("pk"), "pk"),
         "vendor-closures": _some(VendorClosure.objects.order_by("pk"), "pk"),
         "intake-photographs": _some(IntakePhotograph.objects.order_by("pk"), "pk"),
@@ -139,6 +141,7 @@ def by_name() -> dict[str, Callable[[], list[str]]]:
     from quotes.desk.models import Upload
     from quotes.desk.rates.kinds import ALL
     from shop.methods.models import FinishRoute
+    from shop.people.models import User
     from shop.restorations.models import Restoration
 
     def rates() -> list[str]:
@@ -172,6 +175,7 @@ def by_name() -> dict[str, Callable[[], list[str]]]:
         "desk:method_route": route,
         "desk:import_preview": parts_list,
         "desk:rates_look": rates_list,
+        "floor:pin": lambda: [reverse("floor:pin", args=[User.objects.get(username="mechanic").uid])],
         "desk:rates_export": lambda: [reverse("desk:rates_export", args=["csv"])],
         "desk:search": lambda: [
             reverse("desk:search", query={"search": word}) for word in ("tank", "a", "nothing here")

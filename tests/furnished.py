@@ -17,6 +17,7 @@ def furnish() -> dict[str, str]:
     accepted = _accepted(said)
     _photographed(said)
     _delayed(accepted.restoration, today, said)
+    _tablet(said)
     for kind, text in LISTS.items():
         _uploaded(kind, text, accepted.restoration, said)
     return _customer(accepted, said)
@@ -79,6 +80,19 @@ def _delayed(restoration: Any, today: Any, said: dict[str, Any]) -> None:
     hold(restoration=restoration, reason="The saddle is not back", kind="part", **days, **said)
     close_for(reason="Stocktaking", **days, **said)
     close_vendor(vendor=Vendor.objects.order_by("pk")[0], reason="Holidays", **days, **said)
+
+
+def _tablet(said: dict[str, Any]) -> None:
+    """One let in, one expected, a break; a mechanic with a PIN."""
+    from datetime import time
+
+    from shop.people import pins, tablets, times
+    from shop.people.models import User
+
+    tablets.enrol(code=tablets.begin_enrolment(name="Bench by the door", **said), now=said["now"])
+    tablets.begin_enrolment(name="Spray room", **said)
+    times.add_break(name="Lunch", begins=time(12), ends=time(12, 30), paid=False, **said)
+    pins.give_pin(person=User.objects.get(username="mechanic"), **said)
 
 
 def _uploaded(kind: str, text: str, restoration: Any, said: dict[str, Any]) -> None:

@@ -112,6 +112,7 @@ def test_a_planted_foreign_key_would_be_read_from_the_models_themselves() -> Non
 OPEN = {
     "account_login": "it is the front door",
     "account_logout": "a stranger is signed out already, and sent home",
+    "people:enrol": "a tablet comes here with a code, before anybody knows it",
 }
 EXAMPLES = {"int": "1", "uuid": str(uuid.UUID(int=0)), "str": "x", "slug": "x", "path": "x"}
 

@@ -7,7 +7,7 @@ from datetime import date
 from quotes.desk import in_workshop, today, waiting
 
 #: By name. What is not named here comes behind what is late, and before what may wait.
-PRESSING = ("late", "lapsed", "questions", "numbers", "accepted", "to-ask", "open")
+PRESSING = ("pins", "late", "lapsed", "questions", "numbers", "accepted", "to-ask", "open")
 MAY_WAIT = ("draft", "workshop", "silence", "held", "unready")
 #: In a shop where one person does everything, these are folded away unless there is nothing else.
 FOLDED = frozenset(MAY_WAIT) - {"workshop"}
@@ -27,9 +27,12 @@ class Block:
     bikes: in_workshop.Bikes | None = None
 
 
-def blocks(day: date, *, fold: bool) -> list[Block]:
-    """All that is not empty. With ``fold``, what may wait is there, but shut."""
-    found = sorted(_all(day), key=lambda block: _place(block.name))
+def blocks(day: date, *, fold: bool, manager: bool = False) -> list[Block]:
+    """All that is not empty. With ``fold``, what may wait is there, but shut; without ``manager``, not what is theirs alone."""
+    found = sorted(
+        (block for block in _all(day) if manager or not (block.group and block.group.for_manager)),
+        key=lambda block: _place(block.name),
+    )
     if not fold:
         return found
     return [_shut(block) if block.name in FOLDED and number else block for number, block in enumerate(found)]

@@ -11,16 +11,17 @@ from shop.restorations.models import Restoration
 
 @dataclass(frozen=True, slots=True)
 class Waits:
-    """One thing to do about a restoration, which is read with its customer.
+    """One thing to do about a restoration, which is read with its customer; or about something else, called ``name``.
 
     ``text`` says what, ``address`` is where, ``tag`` how urgent in a word or two.
     """
 
-    restoration: Restoration
+    restoration: Restoration | None
     text: str
     address: str
     tag: str = ""
     tone: str = ""
+    name: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +32,7 @@ class Group:
     title: str
     about: str
     rows: Sequence[Waits]
+    for_manager: bool = False
 
 
 Source = Callable[[date], Group | Iterable[Group]]
@@ -38,6 +40,7 @@ Source = Callable[[date], Group | Iterable[Group]]
 #: In the order in which they are shown; the most pressing first. Each takes a fixed number of queries. By name, since
 #: they are made of what is said above.
 SOURCES: tuple[str, ...] = (
+    "quotes.desk.waiting_pins.alarms",
     "quotes.desk.waiting_accepted.accepted",
     "quotes.desk.waiting_intake.numbers",
     "quotes.desk.waiting_money.payments",

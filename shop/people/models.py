@@ -126,12 +126,18 @@ class Closure(models.Model):
 
 
 class Break(models.Model):
-    """A break of every working day: minutes of it are nobody's work. Paid ones count as attended, unpaid ones do not."""
+    """A break of every working day: minutes of it are nobody's work. Paid ones count as attended, unpaid ones do not.
+
+    It holds from ``since`` (always, where that is empty) to the day before ``until``: what was clocked before a break was
+    moved stays what it was.
+    """
 
     name = models.CharField(_("name"), max_length=60)
     begins = models.TimeField(_("begins"))
     ends = models.TimeField(_("ends"))
     paid = models.BooleanField(_("is paid"), default=False)
+    since = models.DateField(null=True, editable=False)
+    until = models.DateField(null=True, editable=False)
 
     class Meta:
         ordering = ["begins"]

@@ -57,7 +57,10 @@ def check_pin(*, person: User, pin: str, tablet: Tablet | None, now: datetime, b
     """
     if (tablet is None) == (by is None):
         raise PermissionDenied(_("PINs are asked for on a tablet of the workshop, or of somebody who is signed in."))
-    tried, refusal = _reserve(person, tablet, by, now)
+    refusal = why_not(person, now=now)  # so that hammering at a locked PIN holds up nobody
+    tried = None
+    if not refusal:
+        tried, refusal = _reserve(person, tablet, by, now)
     if tried is None:
         log.warning("pin refused person=%s place=%s", person.pk, pin_alarms.place(tablet, by))
         raise Locked(refusal)
@@ -79,18 +82,18 @@ def _reserve(person: User, tablet: Tablet | None, by: User | None, now: datetime
         locked_until=Case(When(tries=FIRST - 1, then=Value(now + LOCKED_FOR)), default=Value(None)),
     )
     if not counted:
-        return None, why_not(person)
+        return None, why_not(person, now=now) or _("Too many tries at once. Try again.")
     return PinTry.objects.create(person=person, tablet=tablet, by=by, at=now), ""
 
 
-def why_not(person: User) -> str:
-    """Why no PIN of ``person`` is looked at; empty where one would be, as far as it hangs on the person."""
+def why_not(person: User, *, now: datetime) -> str:
+    """Why no PIN of ``person`` is looked at; empty where one would be, as far as it hangs on the person. One query."""
     pin = Pin.objects.filter(person=person).first()
     if pin is None:
         return _("%(person)s has no PIN yet. Ask the manager for one.") % {"person": person}
     if pin.tries >= LAST:
         return _("Ten wrong PINs in a row. Ask the manager to unlock it, or for a new one.")
-    if pin.locked_until is None:
+    if pin.locked_until is None or pin.locked_until <= now:
         return ""
     at = time_format(timezone.localtime(pin.locked_until), "TIME_FORMAT")
     return _("Five wrong PINs in a row. Try again after %(time)s, or ask the manager to unlock it.") % {"time": at}
@@ -104,3 +107,14 @@ def _settle(tried: PinTry, *, right: bool, now: datetime) -> None:
     else:
         pin_alarms.hold()
         pin_alarms.raise_where_due(tried, now=now)
+
+
+@transaction.atomic
+def ask_to_clock(*, asked: bool, who: str, now: datetime) -> None:
+    """Say whether clocking on a tablet asks for the PIN. Overrides and corrections always do."""
+    shop = pin_alarms.hold()
+    before = {"PIN to clock": shop.pin_to_clock}
+    shop.pin_to_clock = asked
+    shop.save(update_fields=["pin_to_clock"])
+    after = {"PIN to clock": asked}
+    record(who=who, at=now, what="PIN to clock said", subject=subject_of(shop), before=before, after=after)

@@ -6,12 +6,14 @@ from itertools import pairwise
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.db.models import QuerySet
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from quotes.engine.errors import BadInput
 from shop.journal.services import record, subject_of
 from shop.people.calendars import holidays
-from shop.people.models import Closure, Shop, ShopHours
+from shop.people.models import Break, Closure, Shop, ShopHours
 
 Span = tuple[int, time, time]
 
@@ -112,4 +114,42 @@ def refuse_wrong_days(first: date, last: date, *, today: date) -> None:
 def _record_closure(row: Closure, what: str, *, who: str, now: datetime) -> None:
     shop = Shop.objects.first() or Shop.objects.create(name=_("This workshop"))
     told = {"first day": row.first, "last day": row.last, "reason": row.reason}
+    record(who=who, at=now, what=what, subject=subject_of(shop), after=told)
+
+
+@transaction.atomic
+def add_break(*, name: str, begins: time, ends: time, paid: bool, who: str, now: datetime) -> Break:
+    """A break of every working day from today on. Two never overlap: a minute is nobody's work once."""
+    row = Break(name=name.strip(), begins=begins, ends=ends, paid=paid, since=timezone.localdate(now))
+    row.full_clean()
+    Shop.objects.select_for_update().first()
+    for other in breaks():
+        if other.begins < ends and begins < other.ends:
+            raise ValidationError(
+                {"span": _("It overlaps with “%(other)s”. Take that one away first.") % {"other": other}}
+            )
+    row.save()
+    _record_break(row, "break added", who=who, now=now)
+    return row
+
+
+@transaction.atomic
+def end_break(*, row: Break, who: str, now: datetime) -> None:
+    """Have it no more from today on. What was clocked on earlier days is still read with it."""
+    today = timezone.localdate(now)
+    _record_break(row, "break taken away", who=who, now=now)
+    if row.since == today:
+        row.delete()
+    else:
+        Break.objects.filter(pk=row.pk, until__isnull=True).update(until=today)
+
+
+def breaks() -> QuerySet[Break]:
+    """Those of today and the days to come."""
+    return Break.objects.filter(until__isnull=True)
+
+
+def _record_break(row: Break, what: str, *, who: str, now: datetime) -> None:
+    shop = Shop.objects.first() or Shop.objects.create(name=_("This workshop"))
+    told = {"break": row.name, "hours": f"{row.begins:%H:%M}-{row.ends:%H:%M}", "paid": row.paid}
     record(who=who, at=now, what=what, subject=subject_of(shop), after=told)

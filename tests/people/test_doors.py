@@ -16,7 +16,9 @@ from django.utils.html import escape
 from tests.people.conftest import Enter
 
 SIGN_OUT = "/sign-in/out/"
-OPEN = {"/sign-in/", SIGN_OUT}
+# A tablet comes here with a code, before anybody knows it.
+TABLET = {"/sign-in/tablet/", "/sign-in/tablet/x/"}
+OPEN = {"/sign-in/", SIGN_OUT} | TABLET
 # Opened by the cookie of a link, without an account.
 CUSTOMER = "/c/"
 SAMPLES = {"uuid": str(UUID(int=1)), "int": "1", "str": "x", "slug": "x", "path": "x"}

@@ -28,7 +28,11 @@ def home(request: HttpRequest) -> HttpResponse:
         begun = Restoration.objects.exists()
         context |= {
             "desk": True,
-            "blocks": (blocks := first_page.blocks(day, fold=len(roles_of(request.user)) > 1)),
+            "blocks": (
+                blocks := first_page.blocks(
+                    day, fold=len(roles_of(request.user)) > 1, manager=has_role(request.user, ROLE_MANAGER)
+                )
+            ),
             "waits": any(block.bikes is None for block in blocks),
             "begun": begun,
             "set_up": begun or is_set_up(),

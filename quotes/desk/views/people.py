@@ -4,6 +4,7 @@ from uuid import UUID
 
 from django import forms
 from django.contrib import messages
+from django.contrib.auth import update_session_auth_hash
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -16,8 +17,8 @@ from django.views.decorators.http import require_http_methods
 from quotes.desk import saving
 from quotes.desk.forms import PlainForm
 from quotes.desk.views.editor import who
-from shop.people import accounts
-from shop.people.models import User
+from shop.people import accounts, pins
+from shop.people.models import Pin, User
 from shop.people.roles import ROLE_LABELS, ROLE_MANAGER, ROLES, role_required
 from shop.people.services import add_person
 from shop.posting import posted_from
@@ -81,16 +82,54 @@ def _page(
 @role_required(ROLE_MANAGER)
 def person(request: HttpRequest, uid: UUID) -> HttpResponse:
     row = get_object_or_404(User, uid=uid)
-    form = RolesForm(request.POST or None, initial={"roles": [group.name for group in row.groups.all()]})
+    form = RolesForm(request.POST) if request.POST else _roles_of(row)
     if request.method == "POST" and form.is_valid():
         try:
             accounts.change_roles(person=row, roles=form.cleaned_data["roles"], who=who(request), now=timezone.now())
         except ValidationError as error:
             saving.place(form, error, "roles")
         else:
+            if row.pk == request.user.pk:
+                update_session_auth_hash(request, row)  # the others of theirs end, this one goes on under a new key
             messages.success(request, _("Saved. It holds from the next click on."))
             return redirect("desk:people")
-    return render(request, "desk/person.html", {"person": row, "form": form}, status=422 if form.errors else 200)
+    return _person_page(request, row, form)
+
+
+def _person_page(request: HttpRequest, row: User, form: RolesForm, *, pin: str = "") -> HttpResponse:
+    """``pin`` is read once, off this very answer."""
+    context = {
+        "person": row,
+        "form": form,
+        "pin": pin,
+        "has_pin": Pin.objects.filter(person=row).exists(),
+        "why_not": pins.why_not(row, now=timezone.now()),
+    }
+    response = render(request, "desk/person.html", context, status=422 if form.errors else 200)
+    if pin:
+        response["Cache-Control"] = "no-store"
+    return response
+
+
+def _roles_of(row: User) -> RolesForm:
+    return RolesForm(initial={"roles": [group.name for group in row.groups.all()]})
+
+
+@role_required(ROLE_MANAGER)
+@posted_from("desk:person")
+def give_pin(request: HttpRequest, uid: UUID) -> HttpResponse:
+    row = get_object_or_404(User, uid=uid, is_active=True)
+    pin = pins.give_pin(person=row, who=who(request), now=timezone.now())
+    return _person_page(request, row, _roles_of(row), pin=pin)
+
+
+@role_required(ROLE_MANAGER)
+@posted_from("desk:person")
+def unlock_pin(request: HttpRequest, uid: UUID) -> HttpResponse:
+    row = get_object_or_404(User, uid=uid)
+    pins.unlock(person=row, who=who(request), now=timezone.now())
+    messages.success(request, _("The PIN of %(person)s is taken again.") % {"person": row})
+    return redirect("desk:person", uid=uid)
 
 
 @role_required(ROLE_MANAGER)
@@ -122,4 +161,6 @@ urlpatterns = [
     path("workshop/people/<uuid:uid>/", person, name="person"),
     path("workshop/people/<uuid:uid>/end/", end_access, name="end_access"),
     path("workshop/people/<uuid:uid>/password/", new_password, name="new_password"),
+    path("workshop/people/<uuid:uid>/pin/", give_pin, name="give_pin"),
+    path("workshop/people/<uuid:uid>/unlock/", unlock_pin, name="unlock_pin"),
 ]

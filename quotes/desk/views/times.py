@@ -26,7 +26,7 @@ from shop.methods.vendor_times import WEEKDAYS, close_vendor, open_vendor_again,
 from shop.people.calendars import USUAL_HOURS, countries
 from shop.people.models import Closure, Shop, ShopHours
 from shop.people.roles import ROLE_MANAGER, role_required
-from shop.people.times import Span, close_for, open_again, set_working_times
+from shop.people.times import Span, add_break, breaks, close_for, end_break, open_again, set_working_times
 from shop.posting import posted_from
 
 SPAN = re.compile(r"([0-2]?\d)(?:[:.]([0-5]\d))?\s*[-–]\s*([0-2]?\d)(?:[:.]([0-5]\d))?")
@@ -37,6 +37,19 @@ def country_names() -> list[tuple[str, str]]:
     """Every country whose public holidays are known, by its name in the reader's language."""
     names = Locale.parse(to_locale(get_language() or "en")).territories
     return sorted(((code, names.get(code, code)) for code in countries()), key=lambda pair: pair[1])
+
+
+def read_span(piece: str) -> tuple[time, time]:
+    """Two times of day as people write them."""
+    found = SPAN.fullmatch(piece.strip())
+    try:
+        if found is None:
+            raise ValueError
+        numbers = [int(number or 0) for number in found.groups()]
+        return time(numbers[0], numbers[1]), time(numbers[2], numbers[3])
+    except ValueError:
+        text = _("“%(piece)s” is no span of hours. Write it like 8:00-12:00.") % {"piece": piece}
+        raise ValidationError(text) from None
 
 
 def offer_countries(form: forms.Form, none: str) -> None:
@@ -87,15 +100,10 @@ class TimesForm(PlainForm):
 
     def _read(self, day: int, typed: str) -> None:
         for piece in filter(None, (piece.strip() for piece in re.split("[,;]", typed))):
-            found = SPAN.fullmatch(piece)
             try:
-                if found is None:
-                    raise ValueError
-                numbers = [int(number or 0) for number in found.groups()]
-                opens, closes = time(numbers[0], numbers[1]), time(numbers[2], numbers[3])
-            except ValueError:
-                text = _("“%(piece)s” is no span of hours. Write it like 8:00-12:00.") % {"piece": piece}
-                self.add_error(f"hours_{day}", text)
+                opens, closes = read_span(piece)
+            except ValidationError as error:
+                self.add_error(f"hours_{day}", error)
                 continue
             if closes <= opens:
                 self.add_error(f"hours_{day}", _("It closes before it opens. Swap the times."))
@@ -106,6 +114,17 @@ class ClosureForm(PlainForm):
     first = DayField(label=gettext_lazy("First day"))
     last = DayField(label=gettext_lazy("Last day"))
     reason = forms.CharField(label=gettext_lazy("Reason"), max_length=100, required=False)
+
+
+class BreakForm(PlainForm):
+    name = forms.CharField(label=gettext_lazy("Break"), max_length=60)
+    span = forms.CharField(
+        label=gettext_lazy("From and to"), max_length=20, help_text=gettext_lazy("For instance 12:00-12:30.")
+    )
+    paid = forms.BooleanField(label=gettext_lazy("It is paid"), required=False)
+
+    def clean_span(self) -> tuple[time, time]:
+        return read_span(self.cleaned_data["span"])
 
 
 class VendorForm(PlainForm):
@@ -161,9 +180,18 @@ def times(request: HttpRequest) -> HttpResponse:
     return _page(request, form, ClosureForm(), status=422 if request.method == "POST" else 200)
 
 
-def _page(request: HttpRequest, form: forms.Form, closure_form: forms.Form, *, status: int = 200) -> HttpResponse:
+def _page(
+    request: HttpRequest,
+    form: forms.Form,
+    closure_form: forms.Form,
+    *,
+    break_form: forms.Form | None = None,
+    status: int = 200,
+) -> HttpResponse:
     context = {
         "form": form,
+        "break_form": break_form or BreakForm(auto_id="break_%s"),
+        "breaks": breaks(),
         "closure_form": closure_form,
         "closures": Closure.objects.filter(last__gte=timezone.localdate()),
         "vendors": Vendor.objects.order_by("name"),
@@ -189,6 +217,30 @@ def add_closure(request: HttpRequest) -> HttpResponse:
 @posted_from("desk:times", takes=())
 def end_closure(request: HttpRequest, pk: int) -> HttpResponseRedirect:
     open_again(closure=get_object_or_404(Closure, pk=pk), who=who(request), now=timezone.now())
+    return redirect("desk:times")
+
+
+@role_required(ROLE_MANAGER)
+@posted_from("desk:times", takes=())
+def new_break(request: HttpRequest) -> HttpResponse:
+    form = BreakForm(request.POST, auto_id="break_%s")
+    if form.is_valid():
+        begins, ends = form.cleaned_data["span"]
+        given = {"name": form.cleaned_data["name"], "paid": form.cleaned_data["paid"], "begins": begins, "ends": ends}
+        try:
+            add_break(**given, who=who(request), now=timezone.now())
+            messages.success(request, _("Noted. It holds from today on."))
+            return redirect("desk:times")
+        except ValidationError as error:
+            saving.place(form, error, "span")
+    return _page(request, TimesForm(initial=_now()), ClosureForm(), break_form=form, status=422)
+
+
+@role_required(ROLE_MANAGER)
+@posted_from("desk:times", takes=())
+def no_break(request: HttpRequest, pk: int) -> HttpResponseRedirect:
+    end_break(row=get_object_or_404(breaks(), pk=pk), who=who(request), now=timezone.now())
+    messages.success(request, _("From today on it is working time."))
     return redirect("desk:times")
 
 
@@ -245,6 +297,8 @@ def end_vendor_closure(request: HttpRequest, pk: int) -> HttpResponseRedirect:
 
 urlpatterns = [
     path("workshop/times/", times, name="times"),
+    path("workshop/breaks/", new_break, name="add_break"),
+    path("workshop/breaks/<int:pk>/end/", no_break, name="end_break"),
     path("workshop/closures/", add_closure, name="add_closure"),
     path("workshop/closures/<int:pk>/end/", end_closure, name="end_closure"),
     path("workshop/vendors/<uuid:uid>/", vendor, name="vendor_times"),

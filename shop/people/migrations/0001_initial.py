@@ -117,6 +117,8 @@ class Migration(migrations.Migration):
                 ('begins', models.TimeField(verbose_name='begins')),
                 ('ends', models.TimeField(verbose_name='ends')),
                 ('paid', models.BooleanField(default=False, verbose_name='is paid')),
+                ('since', models.DateField(editable=False, null=True)),
+                ('until', models.DateField(editable=False, null=True)),
             ],
             options={
                 'ordering': ['begins'],
