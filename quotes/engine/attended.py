@@ -29,11 +29,16 @@ _HOUR = 60
 
 @dataclass(frozen=True, slots=True)
 class Pause:
-    """A break of every day, in local time."""
+    """A break in local time, on every day from ``since`` to the one before ``until``; without them always."""
 
     begins: time
     ends: time
     paid: bool = False
+    since: date | None = None
+    until: date | None = None
+
+    def is_on(self, day: date) -> bool:
+        return (self.since is None or self.since <= day) and (self.until is None or day < self.until)
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +106,7 @@ def breaks_between(first: int, last: int, pauses: Iterable[Pause], zone: tzinfo)
     paid: list[Minutes] = []
     unpaid: list[Minutes] = []
     while day <= until:
-        for pause in pauses:
+        for pause in (one for one in pauses if one.is_on(day)):
             begin = minute(datetime.combine(day, pause.begins, zone).astimezone(UTC))
             inside = max(begin, first), min(begin + _length(pause), last)
             if inside[0] < inside[1]:

@@ -5,3 +5,9 @@ class FloorConfig(AppConfig):
     name = "shop.floor"
     label = "floor"
     default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        from shop.floor.selectors import on_tasks
+        from shop.routes import presence
+
+        presence.register(on_tasks)

@@ -4,13 +4,28 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from decimal import Decimal
+from itertools import pairwise
 
 from django.db.models import Q, QuerySet
 from django.utils import timezone
 
-from quotes.engine.attended import Attended, Pause, Piece, Span, attended, day_bounds, minute, pieces, within
+from quotes.engine.attended import (
+    Attended,
+    Pause,
+    Piece,
+    Span,
+    attended,
+    day_bounds,
+    minute,
+    pieces,
+    shared_minutes,
+    within,
+)
 from shop.floor.models import Clocking
 from shop.people.models import Break, User
+from shop.routes.models import TaskStep
+from shop.routes.standard import standard_minutes
 
 LIVE = Q(superseded_at=None)
 
@@ -22,8 +37,8 @@ def open_clockings() -> QuerySet[Clocking]:
 
 
 def pauses() -> list[Pause]:
-    """The breaks of the shop. One query."""
-    return [Pause(row.begins, row.ends, row.paid) for row in Break.objects.all()]
+    """The breaks of the shop, also those it has no longer. One query."""
+    return [Pause(row.begins, row.ends, row.paid, row.since, row.until) for row in Break.objects.all()]
 
 
 def clocked(person: User, begin: datetime, end: datetime) -> QuerySet[Clocking]:
@@ -78,11 +93,16 @@ class Day:
     attended: Attended
 
     @property
+    def on_tasks(self) -> int:
+        """Minutes on tasks, breaks left out [min]."""
+        return sum(self.attended.tasks.values())
+
+    @property
     def gaps(self) -> list[tuple[datetime, datetime]]:
         """Between one clocking and the next, where that is a minute or more."""
         return [
             (one.ended_at, other.began_at)
-            for one, other in zip(self.lines, self.lines[1:], strict=False)
+            for one, other in pairwise(self.lines)
             if minute(other.began_at) > minute(one.ended_at)
         ]
 
@@ -102,12 +122,46 @@ def day_of(person: User, day: date, *, now: datetime) -> Day:
     return Day(day, begin, end, lines, attended(spans, rests, zone))
 
 
-def days_with_minutes(person: User, last: date, count: int, *, now: datetime) -> dict[date, int]:
-    """Attended minutes of a person on each of ``count`` days up to ``last``. Two queries."""
+def week(last: date, count: int, *, now: datetime) -> list[tuple[User, dict[date, int]]]:
+    """Attended minutes on each of ``count`` days up to ``last``, for everybody who clocked in them. Two queries."""
     zone = timezone.get_current_timezone()
     days = [last - timedelta(days=back) for back in range(count - 1, -1, -1)]
-    spans = [span_of(row, now) for row in clocked(person, day_bounds(days[0], zone)[0], day_bounds(last, zone)[1])]
-    rests, found = pauses(), defaultdict(int)
-    for each in days:
-        found[each] = attended(within(spans, *day_bounds(each, zone)), rests, zone).minutes
+    begin, end = day_bounds(days[0], zone)[0], day_bounds(last, zone)[1]
+    touching = Q(ended_at=None) | Q(ended_at__gt=begin)
+    rows = Clocking.objects.filter(LIVE, touching, began_at__lt=end).select_related("person").order_by("began_at", "pk")
+    people: dict[int, tuple[User, list[Span]]] = {}
+    for row in rows:
+        people.setdefault(row.person_id, (row.person, []))[1].append(span_of(row, now))
+    rests = pauses()
+    return [
+        (person, {day: attended(within(spans, *day_bounds(day, zone)), rests, zone).minutes for day in days})
+        for person, spans in sorted(people.values(), key=lambda one: str(one[0]))
+    ]
+
+
+def minutes_by_step(tasks: Iterable[int], *, now: datetime) -> dict[int, int]:
+    """Minutes on each step of ``tasks``, adding up exactly to those of the tasks that have steps.
+
+    A task's minutes are shared over its steps by their standard run time today, by largest remainder; alike where none has one.
+    """
+    lines: dict[int, list[TaskStep]] = defaultdict(list)
+    wanted = list(tasks)
+    with_parts = ("step__part__size_class", "step__part__restoration", "step__operation", "step__service")
+    for line in TaskStep.objects.filter(task__in=wanted).select_related(*with_parts):
+        lines[line.task_id].append(line)
+    known = standard_minutes([line.step for rows in lines.values() for line in rows], on=timezone.localdate(now))
+    found: dict[int, int] = defaultdict(int)
+    for task, total in minutes_by_task(wanted, now=now).items():
+        rows = lines.get(task, [])
+        weights = [known[line.step_id].run if line.step_id in known else Decimal(0) for line in rows]
+        for line, share in zip(rows, shared_minutes(total, weights, [line.pk for line in rows]), strict=True):
+            found[line.step_id] += share
+    return dict(found)
+
+
+def on_tasks() -> dict[int, set[int]]:
+    """Task to the people who are on it now, by their keys. One query."""
+    found: dict[int, set[int]] = defaultdict(set)
+    for task, person in Clocking.objects.filter(LIVE, ended_at=None).values_list("task", "person"):
+        found[task].add(person)
     return dict(found)

@@ -1,0 +1,3 @@
+from shop.floor.views import day, tap, times
+
+urlpatterns = [*tap.urlpatterns, *day.urlpatterns, *times.urlpatterns]
