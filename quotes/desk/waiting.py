@@ -41,6 +41,7 @@ Source = Callable[[date], Group | Iterable[Group]]
 #: they are made of what is said above.
 SOURCES: tuple[str, ...] = (
     "quotes.desk.waiting_pins.alarms",
+    "quotes.desk.waiting_floor.taps",
     "quotes.desk.waiting_accepted.accepted",
     "quotes.desk.waiting_intake.numbers",
     "quotes.desk.waiting_money.payments",
