@@ -96,7 +96,7 @@ def by_word() -> dict[str, Callable[[], list[Any]]]:
         PartDamage,
         Restoration,
     )
-    from shop.routes.models import Hold, Step, Wait
+    from shop.routes.models import Hold, Step, Task, Wait
 
     told = FinishEvidence.objects.filter(removed_at__isnull=True).order_by("pk")
     sent = Step.objects.filter(service__isnull=False, removed_at__isnull=True)
@@ -118,6 +118,7 @@ def by_word() -> dict[str, Callable[[], list[Any]]]:
         "operations": _some(Operation.objects.order_by("pk")),
         "finishes": _some(Finish.objects.filter(routes__isnull=False).order_by("pk")),
         "history": _some(Entry.objects.order_by("-pk")),
+        "tasks": _some(Task.objects.order_by("pk")),
         "holds": _some(Hold.objects.order_by("pk"), "pk"),
         "waits": _some(Wait.objects.order_by("pk"), "pk"),
         "listed": _some(FinishCandidate.objects.order_by("pk"), "pk"),

@@ -11,10 +11,13 @@ def furnish() -> dict[str, str]:
     """Added by the services that the pages use. Gives back the secrets of two links, by what they lead to."""
     from django.utils import timezone
 
+    from shop.routes import tasks
+
     now = timezone.now()
     today = timezone.localdate(now)
     said: dict[str, Any] = {"who": "manager", "now": now}
     accepted = _accepted(said)
+    tasks.mend(now=now)
     _photographed(said)
     _delayed(accepted.restoration, today, said)
     _tablet(said)

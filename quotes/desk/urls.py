@@ -26,6 +26,7 @@ from quotes.desk.views import (
     tablets,
     times,
     why,
+    work,
     workshop,
 )
 
@@ -41,6 +42,7 @@ urlpatterns = [
     *history.urlpatterns,
     *damage.urlpatterns,
     *damage_found.urlpatterns,
+    *work.urlpatterns,  # before what takes any word behind a step
     *steps.urlpatterns,
     *facts.urlpatterns,
     *intake.urlpatterns,

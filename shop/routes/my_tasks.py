@@ -41,6 +41,11 @@ class Line:
     def step(self) -> Step:
         return self.state.step
 
+    @property
+    def seen(self) -> str:
+        """The line with the task it is seen in, as a form sends it back."""
+        return f"{self.row.pk}:{self.row.task_id}"
+
 
 @dataclass(frozen=True, slots=True)
 class TaskCard:

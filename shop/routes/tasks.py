@@ -129,6 +129,11 @@ def unplaced() -> QuerySet[Step]:
     )
 
 
+def unplaced_of(restoration: Restoration) -> QuerySet[Step]:
+    """The same of one restoration."""
+    return unplaced().filter(part__restoration=restoration)
+
+
 def mend(*, now: datetime) -> None:
     """Form the tasks that are missing; and those for no bike, where there were never any."""
     bikes = unplaced().order_by().values_list("part__restoration", flat=True).distinct()
@@ -231,6 +236,18 @@ def _moved(lines: Sequence[TaskStep], to: Task) -> tuple[dict[str, object], dict
 
 
 @transaction.atomic
+def change_task(
+    *, task: Task, changes: Mapping[str, object], seen: Mapping[str, object], who: str, now: datetime
+) -> Task:
+    """Change ``name`` or ``alone`` together, or neither; ``seen`` as the person saw them."""
+    for field in ("name", "alone"):
+        if field in changes:
+            value = changes[field]
+            _change(task, field, value.strip() if isinstance(value, str) else value, seen[field], who=who, now=now)
+    return task
+
+
+@transaction.atomic
 def rename(*, task: Task, name: str, seen: str, who: str, now: datetime) -> Task:
     """Call a task something else; ``seen`` is the name the person saw."""
     return _change(task, "name", name.strip(), seen, who=who, now=now)
@@ -246,7 +263,7 @@ def _change(task: Task, field: str, value: object, seen: object, *, who: str, no
     if value == seen:
         return task
     setattr(task, field, value)
-    task.full_clean(exclude={one.name for one in Task._meta.fields} - {field})
+    task.full_clean(exclude={one.name for one in Task._meta.fields} - {field, "kind", "closed_at"})
     if not Task.objects.filter(pk=task.pk, **{field: seen}).update(**{field: value}):
         task.refresh_from_db(fields=[field])
         raise ChangedMeanwhileError(field, getattr(task, field))

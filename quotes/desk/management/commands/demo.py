@@ -9,6 +9,7 @@ from quotes.engine.results import Result
 from quotes.pricing.models import Draft
 from quotes.pricing.selectors import priced
 from shop import currency
+from shop.routes import tasks
 from shop.text import minutes, money
 
 CLASSES = {
@@ -31,6 +32,7 @@ class Command(BaseCommand):
         sign_ins = example.load(today=timezone.localdate(now), now=now)
         example_money.live(today=timezone.localdate(now), now=now)
         example_customer.live(now=now)
+        tasks.mend(now=now)
         self.stdout.write("The example workshop is loaded. Sign in as")
         for person in sign_ins:
             self.stdout.write(f"  {person.username:10} {person.password:26} ({person.name})")
