@@ -143,7 +143,7 @@ def by_name() -> dict[str, Callable[[], list[str]]]:
     from quotes.desk.rates.kinds import ALL
     from shop.methods.models import FinishRoute
     from shop.people.models import User
-    from shop.restorations.models import Restoration
+    from shop.restorations.models import FinishEvidence, Restoration
 
     def rates() -> list[str]:
         firsts = [(kind, next(iter(kind.subjects()))) for kind in (made() for made in ALL)]
@@ -165,6 +165,10 @@ def by_name() -> dict[str, Callable[[], list[str]]]:
         of = Restoration.objects.get(uid=upload.subject_uid)
         return [reverse("desk:import_preview", args=[of.uid, upload.uid])]
 
+    def photographed() -> list[tuple[Any, Any]]:
+        evidence = FinishEvidence.objects.filter(photographs__isnull=False).select_related("part__restoration")[0]
+        return [(evidence.part.restoration.uid, evidence.photographs.all()[0].uid)]
+
     def rates_list() -> list[str]:
         return [reverse("desk:rates_look", args=[Upload.objects.filter(kind=Upload.Kind.RATES)[0].uid])]
 
@@ -175,6 +179,7 @@ def by_name() -> dict[str, Callable[[], list[str]]]:
         "desk:method_new": lambda: [reverse("desk:method_new", args=[one.slug]) for one in DEFINITIONS],
         "desk:method_route": route,
         "desk:import_preview": parts_list,
+        "desk:take_away_photograph": lambda: [reverse("desk:take_away_photograph", args=one) for one in photographed()],
         "desk:rates_look": rates_list,
         "floor:pin": lambda: [reverse("floor:pin", args=[User.objects.get(username="mechanic").uid])],
         "desk:rates_export": lambda: [reverse("desk:rates_export", args=["csv"])],

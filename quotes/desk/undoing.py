@@ -77,6 +77,8 @@ WAYS: dict[str, Way] = {
     "possible damage changed": Way(ways.damage, ways.fields, ways.damage_fields_back),
     "possible damage added": Way(ways.damage, ways.there, ways.take_damage_away),
     "possible damage brought back": Way(ways.damage, ways.there, ways.take_damage_away),
+    "photograph taken away": Way(ways.photograph, ways.photograph_away, ways.bring_photograph_back),
+    "photograph brought back": Way(ways.photograph, ways.photograph_there, ways.take_photograph_away),
     "possible damage removed": Way(ways.damage, ways.away, ways.bring_damage_back),
 }
 

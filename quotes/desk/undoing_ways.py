@@ -13,8 +13,10 @@ from django.utils.translation import gettext as _
 from quotes.pricing import services as pricing
 from quotes.pricing.models import Draft
 from shop.journal.models import Entry
-from shop.journal.services import kept
+from shop.journal.services import Subject, kept
 from shop.journal.telling import field_of, recalled, told
+from shop.papers import photographs
+from shop.papers.models import Photograph
 from shop.restorations import damage as damages
 from shop.restorations import evidence as evidences
 from shop.restorations import services as restorations
@@ -229,6 +231,40 @@ def take_damage_away(_entry: Entry, row: PartDamage, who: str, now: datetime) ->
 
 def bring_damage_back(_entry: Entry, row: PartDamage, who: str, now: datetime) -> None:
     damages.bring_back_damage(damage=row, who=who, now=now)
+
+
+# -- photographs -------------------------------------------------------------------------------------------------------
+
+
+def photograph(entry: Entry) -> Photograph:
+    """Also one that is away."""
+    return Photograph.ever.get(uid=after(entry)["photograph"]["uid"])
+
+
+def photograph_away(_entry: Entry, row: Photograph) -> list[Difference]:
+    if row.taken_away_at is None:
+        raise ValidationError(_("“%(name)s” is back already: there is nothing to undo.") % {"name": row})
+    return []
+
+
+def photograph_there(_entry: Entry, row: Photograph) -> list[Difference]:
+    if row.taken_away_at is not None:
+        raise ValidationError(_("“%(name)s” is out already: there is nothing to undo.") % {"name": row})
+    return []
+
+
+def bring_photograph_back(entry: Entry, row: Photograph, who: str, now: datetime) -> None:
+    photographs.bring_back(photograph=row, of=_same_subject(entry), who=who, now=now)
+
+
+def take_photograph_away(entry: Entry, row: Photograph, who: str, now: datetime) -> None:
+    """For the reason it was away for before."""
+    why = before(entry)["taken away why"]
+    photographs.take_away(photograph=row, of=_same_subject(entry), why=why, who=who, now=now)
+
+
+def _same_subject(entry: Entry) -> Subject:
+    return Subject(entry.subject_type, entry.subject_uid, entry.subject_label)
 
 
 # -- routes ------------------------------------------------------------------------------------------------------------

@@ -18,6 +18,7 @@ from quotes.desk.views import (
     methods,
     money,
     people,
+    photographs,
     prices,
     rates,
     search,
@@ -60,5 +61,6 @@ urlpatterns = [
     *days.urlpatterns,
     *money.urlpatterns,
     *customer.urlpatterns,
+    *photographs.urlpatterns,
     *compare.urlpatterns,
 ]

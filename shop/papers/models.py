@@ -29,10 +29,16 @@ class Document(models.Model):
         return reverse("papers:document", args=[self.uid])
 
 
+class NotTakenAway(models.Manager["Photograph"]):
+    def get_queryset(self) -> models.QuerySet["Photograph"]:
+        return super().get_queryset().filter(taken_away_at__isnull=True)
+
+
 class Photograph(models.Model):
     """A picture as we made it anew from what was sent; its two files lie beside the documents.
 
-    Pixels, sizes, who and when never change. What a person said of it (``caption``, ``taken_on``) may be corrected.
+    Pixels, sizes, who and when never change. What a person said of it (``caption``, ``taken_on``) may be corrected. One put
+    in by mistake is taken away: ``objects`` has it no longer, and so no page, ``ever`` has all of them.
     """
 
     class Kind(models.TextChoices):
@@ -49,6 +55,12 @@ class Photograph(models.Model):
     taken_on = models.DateField(_("taken on"), null=True, blank=True)
     added_at = models.DateTimeField(_("added at"))
     added_by = models.CharField(_("added by"), max_length=150)
+    taken_away_at = models.DateTimeField(null=True, editable=False)
+    taken_away_by = models.CharField(max_length=150, blank=True, editable=False)
+    taken_away_why = models.CharField(_("why it is taken away"), max_length=200, blank=True)
+
+    objects = NotTakenAway()
+    ever: models.Manager["Photograph"] = models.Manager()
 
     class Meta:
         ordering = ["added_at", "id"]
@@ -58,6 +70,13 @@ class Photograph(models.Model):
             models.CheckConstraint(condition=models.Q(kind__in=["jpeg"]), name="photograph_is_of_a_kind_we_make"),
             models.CheckConstraint(
                 condition=models.Q(width__gte=1, height__gte=1, bytes__gte=1), name="photograph_has_a_size"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(taken_away_at__isnull=True, taken_away_by="", taken_away_why="")
+                | models.Q(
+                    models.Q(taken_away_at__isnull=False), ~models.Q(taken_away_by=""), ~models.Q(taken_away_why="")
+                ),
+                name="photograph_taken_away_says_who_and_why",
             ),
         ]
 

@@ -10,7 +10,8 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from shop.journal.services import record, subject_of
+from shop.journal.services import Subject, record, subject_of
+from shop.journal.telling import named
 from shop.papers import photographs_quotas as quotas
 from shop.papers import services
 from shop.papers.models import Photograph
@@ -18,6 +19,7 @@ from shop.papers.photographs_decode import Remade, remake
 from shop.papers.photographs_headers import PictureRefused
 
 LARGEST_BYTES = 25 * 10**6
+AWAY = ["taken_away_at", "taken_away_by", "taken_away_why"]
 
 SENTENCES = {
     "bytes": gettext_lazy("This picture has more than 25 MB. Save it smaller, as JPEG, then choose it again."),
@@ -68,6 +70,39 @@ def describe_photograph(
     found.save(update_fields=["caption", "taken_on"])
     after = _words(found)
     record(who=who, at=now, what="photograph described", subject=subject_of(found), before=before, after=after)
+    return found
+
+
+@transaction.atomic
+def take_away(*, photograph: Photograph, of: Subject, why: str, who: str, now: datetime) -> Photograph:
+    """Show it nowhere any more, because it was put in by mistake; `bring_back` undoes it. Its row and files stay.
+
+    The journal tells it of what it was a photograph of. Away already, nothing changes. Raises ``ValidationError``.
+    """
+    found = Photograph.ever.select_for_update().get(pk=photograph.pk)
+    if found.taken_away_at is not None:
+        return found
+    found.taken_away_at, found.taken_away_by, found.taken_away_why = now, who, why.strip()
+    if not found.taken_away_why:
+        raise ValidationError({"why": _("Say in a word why it is taken away.")})
+    found.clean_fields(exclude={name.name for name in Photograph._meta.fields} - {"taken_away_why"})
+    found.save(update_fields=AWAY)
+    after = {"photograph": named(found), "taken away why": found.taken_away_why}
+    record(who=who, at=now, what="photograph taken away", subject=of, after=after)
+    return found
+
+
+@transaction.atomic
+def bring_back(*, photograph: Photograph, of: Subject, who: str, now: datetime) -> Photograph:
+    """Show it again where it was shown. There already, nothing changes."""
+    found = Photograph.ever.select_for_update().get(pk=photograph.pk)
+    if found.taken_away_at is None:
+        return found
+    before = {"taken away why": found.taken_away_why}
+    found.taken_away_at, found.taken_away_by, found.taken_away_why = None, "", ""
+    found.save(update_fields=AWAY)
+    after = {"photograph": named(found)}
+    record(who=who, at=now, what="photograph brought back", subject=of, before=before, after=after)
     return found
 
 

@@ -18,8 +18,10 @@ from quotes.pricing.selectors import priced
 from quotes.pricing.services import change_draft, price_anew
 from shop.journal.models import Entry
 from shop.journal.selectors import of_one_change
-from shop.journal.services import ALSO
+from shop.journal.services import ALSO, subject_of
 from shop.methods.models import EvidenceSource, Finish
+from shop.papers import photographs
+from shop.papers.models import Photograph
 from shop.restorations import damage as damages
 from shop.restorations import evidence as evidences
 from shop.restorations.models import FinishEvidence, Part, PartDamage, Restoration
@@ -85,6 +87,7 @@ def state(of: Restoration) -> dict[str, Any]:
     return {
         "parts": rows(Part, restoration=of, **live),
         "steps": steps,
+        "photographs": sorted(Photograph.objects.values_list("pk", "caption")),
         "waits": sorted(Wait.objects.filter(step__in=shown, on__in=shown).values_list("step", "on")),
         "draft": {name: value for name, value in draft_row.items() if name != "version"},
         "restoration": {name: value for name, value in restoration_row.items() if name != "scope_version"},
@@ -122,6 +125,13 @@ def damage(bike: Bike) -> PartDamage:
     said = {"low_minor": 100, "likely_minor": 200, "high_minor": 300, "cost_class": "labour", "treatment": "ours"}
     return damages.add_by_hand(part=bike.frame, name="Crack", frequency="rare", **said, **WHO)
 
+
+def picture(_bike: Bike) -> Photograph:
+    said = {"sha256": "0" * 64, "thumbnail_sha256": "1" * 64, "kind": "jpeg", "width": 4, "height": 3, "bytes": 9}
+    return Photograph.ever.create(caption="Tank", added_at=NOW, added_by="ada", **said)
+
+
+WHY: dict[str, Any] = {"why": "another bike", **WHO}
 
 #: What a change does, and which row it needs first: (name, what makes ready, what changes).
 CHANGES: dict[str, tuple[Callable[[Bike], Any], Callable[[Bike, Any], Any]]] = {
@@ -192,6 +202,11 @@ CHANGES: dict[str, tuple[Callable[[Bike], Any], Callable[[Bike, Any], Any]]] = {
     "evidence back": (
         lambda b: evidences.remove_evidence(evidence=evidence(b), **WHO),
         lambda _b, row: evidences.bring_back_evidence(evidence=row, **WHO),
+    ),
+    "photograph away": (picture, lambda b, row: photographs.take_away(photograph=row, of=subject_of(b.row), **WHY)),
+    "photograph back": (
+        lambda b: photographs.take_away(photograph=picture(b), of=subject_of(b.row), **WHY),
+        lambda b, row: photographs.bring_back(photograph=row, of=subject_of(b.row), **WHO),
     ),
     "damage added": (lambda _b: None, lambda b, _r: damage(b)),
     "damage changed": (

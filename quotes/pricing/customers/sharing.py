@@ -69,18 +69,24 @@ def of(restoration: Restoration) -> QuerySet[Shared]:
 
 def shown(restoration: Restoration) -> QuerySet[Shared]:
     """What the customer sees of it now."""
-    return of(restoration).filter(taken_back_at__isnull=True)
+    nothing_left = Q(note="", photograph__taken_away_at__isnull=False)
+    return of(restoration).filter(taken_back_at__isnull=True).exclude(nothing_left)
 
 
 def photographs_of(restoration: Restoration) -> QuerySet[Photograph]:
     """The photographs on record for a bike: of its intake, its finish evidence, damage found, and what was shared before."""
-    mine = Q(pk__in=IntakePhotograph.objects.filter(intake__restoration=restoration).values("photograph"))
+    return ever_photographed(restoration).filter(taken_away_at__isnull=True)
+
+
+def ever_photographed(restoration: Restoration) -> QuerySet[Photograph]:
+    """Those that were taken away as well."""
+    mine = Q(pk__in=IntakePhotograph.ever.filter(intake__restoration=restoration).values("photograph"))
     evidence = FinishEvidence.objects.filter(part__restoration=restoration, removed_at__isnull=True)
     mine |= Q(pk__in=evidence.filter(photographs__isnull=False).values("photographs"))
     damage = PartDamage.objects.filter(part__restoration=restoration, photographs__isnull=False)
     mine |= Q(pk__in=damage.values("photographs"))
     mine |= Q(pk__in=Shared.objects.filter(restoration=restoration, photograph__isnull=False).values("photograph"))
-    return Photograph.objects.filter(mine).order_by("-added_at", "-pk")
+    return Photograph.ever.filter(mine).order_by("-added_at", "-pk")
 
 
 def _is_of_another_bike(photograph: Photograph, restoration: Restoration) -> bool:
@@ -89,5 +95,7 @@ def _is_of_another_bike(photograph: Photograph, restoration: Restoration) -> boo
         return False
     evidence = FinishEvidence.objects.filter(photographs=photograph)
     damage = PartDamage.objects.filter(photographs=photograph)
-    intake = IntakePhotograph.objects.filter(photograph=photograph)
-    return evidence.exists() or damage.exists() or intake.exists() or Shared.objects.filter(photograph=photograph).exists()
+    intake = IntakePhotograph.ever.filter(photograph=photograph)
+    return (
+        evidence.exists() or damage.exists() or intake.exists() or Shared.objects.filter(photograph=photograph).exists()
+    )

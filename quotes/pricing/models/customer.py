@@ -85,6 +85,11 @@ class Shared(models.Model):
     def __str__(self) -> str:
         return self.note[:60] or str(self.photograph)
 
+    @property
+    def picture(self) -> Photograph | None:
+        """The photograph, unless it was taken away since."""
+        return self.photograph if self.photograph and self.photograph.taken_away_at is None else None
+
 
 class Mailed(models.Model):
     """A message the shop sent, or is about to send, to a customer. Its background job says how far it got."""

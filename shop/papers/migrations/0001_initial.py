@@ -43,10 +43,13 @@ class Migration(migrations.Migration):
                 ('taken_on', models.DateField(blank=True, null=True, verbose_name='taken on')),
                 ('added_at', models.DateTimeField(verbose_name='added at')),
                 ('added_by', models.CharField(max_length=150, verbose_name='added by')),
+                ('taken_away_at', models.DateTimeField(editable=False, null=True)),
+                ('taken_away_by', models.CharField(blank=True, editable=False, max_length=150)),
+                ('taken_away_why', models.CharField(blank=True, max_length=200, verbose_name='why it is taken away')),
             ],
             options={
                 'ordering': ['added_at', 'id'],
-                'constraints': [models.CheckConstraint(condition=models.Q(('caption', ''), _negated=True), name='photograph_has_a_caption'), models.CheckConstraint(condition=models.Q(('added_by', ''), _negated=True), name='photograph_says_who_added_it'), models.CheckConstraint(condition=models.Q(('kind__in', ['jpeg'])), name='photograph_is_of_a_kind_we_make'), models.CheckConstraint(condition=models.Q(('bytes__gte', 1), ('height__gte', 1), ('width__gte', 1)), name='photograph_has_a_size')],
+                'constraints': [models.CheckConstraint(condition=models.Q(('caption', ''), _negated=True), name='photograph_has_a_caption'), models.CheckConstraint(condition=models.Q(('added_by', ''), _negated=True), name='photograph_says_who_added_it'), models.CheckConstraint(condition=models.Q(('kind__in', ['jpeg'])), name='photograph_is_of_a_kind_we_make'), models.CheckConstraint(condition=models.Q(('bytes__gte', 1), ('height__gte', 1), ('width__gte', 1)), name='photograph_has_a_size'), models.CheckConstraint(condition=models.Q(models.Q(('taken_away_at__isnull', True), ('taken_away_by', ''), ('taken_away_why', '')), models.Q(models.Q(('taken_away_at__isnull', False)), models.Q(('taken_away_by', ''), _negated=True), models.Q(('taken_away_why', ''), _negated=True)), _connector='OR'), name='photograph_taken_away_says_who_and_why')],
             },
         ),
         migrations.CreateModel(

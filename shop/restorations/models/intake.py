@@ -48,6 +48,11 @@ class Intake(models.Model):
         return f"{self.restoration}, {self.came_on}"
 
 
+class StillShown(models.Manager["IntakePhotograph"]):
+    def get_queryset(self) -> models.QuerySet["IntakePhotograph"]:
+        return super().get_queryset().filter(photograph__taken_away_at__isnull=True)
+
+
 class IntakePhotograph(models.Model):
     """A photograph taken when the machine came in, and what it shows."""
 
@@ -62,6 +67,9 @@ class IntakePhotograph(models.Model):
     intake = models.ForeignKey(Intake, models.PROTECT, related_name="photographs")
     photograph = models.ForeignKey(Photograph, models.PROTECT, related_name="+")
     shows = models.CharField(_("shows"), max_length=14, choices=Shows, default=Shows.WHOLE)
+
+    objects = StillShown()
+    ever: models.Manager["IntakePhotograph"] = models.Manager()
 
     class Meta:
         ordering = ["intake", "shows", "pk"]
