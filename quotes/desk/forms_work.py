@@ -47,7 +47,6 @@ class MoveForm(PlainForm):
         queryset=Task.objects.filter(kind=Task.Kind.BIKE, closed_at__isnull=True).select_related("restoration"),
         to_field_name="uid",
         required=False,
-        empty_label=gettext_lazy("a new one"),
     )
     name = forms.CharField(label=gettext_lazy("Name of the new task"), max_length=120, required=False)
     alone = forms.BooleanField(label=gettext_lazy("One person at a time"), required=False)
@@ -59,6 +58,7 @@ class MoveForm(PlainForm):
         field.label_from_instance = (  # type: ignore[method-assign]
             lambda obj: f"{obj.name} ({obj.restoration})" if obj.restoration else str(obj.name)
         )
+        field.empty_label = _("a new one")
         self.chosen: list[str] = data.getlist("line") if data is not None else []
 
     def clean(self) -> dict[str, Any]:

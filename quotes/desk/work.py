@@ -15,12 +15,16 @@ from shop.routes.progress import Cause, States, StepState, states_of
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A step: what the button says that marks it done, empty where there is none, and whether that can be taken back."""
+    """A step: what the button says that marks it done, empty where there is none, and whether that can be taken back.
+
+    ``later`` says that an open step of its part comes before it, so that what it waits for itself is no news yet.
+    """
 
     state: StepState
     task: str
     button: str
     may_undo: bool
+    later: bool
 
     @property
     def step(self) -> Step:
@@ -29,7 +33,7 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class PartWork:
-    """A part with its steps; ``next`` are the rows worth a look, ``rest`` the others."""
+    """A part with its steps, in their order."""
 
     part: Part
     rows: Sequence[Row]
@@ -42,10 +46,16 @@ class PartWork:
     def is_done(self) -> bool:
         return self.done == len(self.rows)
 
+    @property
+    def place(self) -> tuple[int, int, int]:
+        """Those with something to say first, those that are done last; of each in the order of the outline."""
+        turn = 2 if self.is_done else 0 if any(row.button for row in self.rows) else 1
+        return turn, self.part.position, self.part.pk
+
 
 @dataclass(frozen=True, slots=True)
 class Work:
-    """All of a bike, in the order of the outline."""
+    """All of a bike."""
 
     parts: Sequence[PartWork]
     states: States
@@ -73,9 +83,10 @@ def work(restoration: Restoration, *, now: datetime) -> Work:
     for state in states.values():
         part = state.step.part
         known = parts.setdefault(part.pk, (part, []))
-        known[1].append(_row(state, tasks.get(state.step.pk, ""), today == _day_done(state)))
-    ordered = sorted(parts.values(), key=lambda pair: (pair[0].position, pair[0].pk))
-    return Work([PartWork(part, rows) for part, rows in ordered], states)
+        later = any(not row.state.is_done for row in known[1])
+        known[1].append(_row(state, tasks.get(state.step.pk, ""), today == _day_done(state), later))
+    found = [PartWork(part, rows) for part, rows in parts.values()]
+    return Work(sorted(found, key=lambda one: one.place), states)
 
 
 def _tasks(states: Mapping[int, StepState]) -> dict[int, str]:
@@ -87,7 +98,7 @@ def _day_done(state: StepState) -> object:
     return timezone.localdate(state.done.at) if state.done else None
 
 
-def _row(state: StepState, task: str, done_today: bool) -> Row:
+def _row(state: StepState, task: str, done_today: bool, later: bool) -> Row:
     step = state.step
     said = _("Is back") if step.service_id else _("Is here") if step.buy else _("Done")
-    return Row(state, task, said if state.may_be_done else "", done_today)
+    return Row(state, task, said if state.may_be_done else "", done_today, later)

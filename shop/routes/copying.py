@@ -25,12 +25,14 @@ from shop.routes.models import Step, Wait
 from shop.routes.selectors import Scope, scope
 
 WHAT = "parts taken from an earlier bike"
-PART_STAYS = {"id", "uid", "restoration", "cap_minor", "removed_at"}
+PART_STAYS = {"id", "uid", "restoration", "cap_minor", "split_from", "removed_at"}
 STEP_STAYS = {
     "id",
     "uid",
     "part",
     "back_to",
+    "visit",
+    "split_from",
     "removed_at",
     "buy_status",
     "buy_said_by",

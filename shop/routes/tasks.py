@@ -1,7 +1,7 @@
 """Tasks, formed from what is authorised: by batch where parts share a set-up, else by area. People put them together anew."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
@@ -210,20 +210,20 @@ def move_lines(*, lines: Sequence[TaskStep], to: Task, who: str, now: datetime) 
     return len(moving)
 
 
-def _refuse_move(lines: Iterable[TaskStep], to: Task) -> None:
+def _refuse_move(lines: Sequence[TaskStep], to: Task) -> None:
     if to.kind != Task.Kind.BIKE:
         said = _("“%(task)s” takes no other steps: its time is counted by itself.") % {"task": to}
         raise ValidationError(said, code="kept together")
     if Task.objects.filter(pk=to.pk, closed_at__isnull=False).exists():
         raise ValidationError(_("“%(task)s” is closed. Choose another one.") % {"task": to}, code="closed")
+    done = Done.objects.filter(step__in=[line.step_id for line in lines], undone_at__isnull=True)
+    past = set(done.values_list("step", "visit"))
     for line in lines:
         told = {"step": line.step, "part": line.step.part}
         if line.task.kind in KEPT_TOGETHER:
             said = _("“%(step)s” of %(part)s is done again there: its time counts as rework. It stays in its task.")
             raise ValidationError(said % told, code="kept together")
-        if line.visit != line.step.visit or Done.objects.filter(
-            step=line.step_id, visit=line.visit, undone_at__isnull=True
-        ):
+        if line.visit != line.step.visit or (line.step_id, line.visit) in past:
             said = _("“%(step)s” of %(part)s is done already: it stays where it was done.") % told
             raise ValidationError(said, code="done")
 

@@ -17,6 +17,7 @@ from quotes.pricing.variations import difference
 from shop.restorations.models import Part, Restoration
 from shop.restorations.services import bring_back_part, change_part, remove_part
 from shop.routes.again import again
+from shop.routes.copying import copy_parts
 from shop.routes.finishing import finish_step
 from shop.routes.funding import Funds, queue
 from shop.routes.gate import gate_for_scope
@@ -172,6 +173,20 @@ def test_they_are_put_together_again_once_they_have_come_equally_far(bolts: Part
     with pytest.raises(ValidationError):
         bring_back_part(part=new, **WHO)
     assert change_part(part=bolts, changes={"pieces": 9}, **WHO).pieces == 9
+
+
+def test_the_next_bike_begins_anew_with_all_pieces(bolts: Part) -> None:
+    """What was split, done again and put into tasks here says nothing about the bike that takes its parts from it."""
+    split_part(part=bolts, pieces=3, **WHO)
+    steps = steps_of(bolts)
+    again(step=steps[0], back_to=steps[0], remedies=[], **WHO)
+    (part,) = copy_parts(restoration=restoration("Wren"), earlier=bolts.restoration, **WHO)
+    assert (part.pieces, part.split_from) == (8, None)
+    assert [(step.visit, step.split_from, step.quantity) for step in steps_of(part)] == [
+        (1, None, None),
+        (1, None, None),
+        (1, None, Decimal(5)),
+    ]
 
 
 def scope_of(bike: Restoration) -> Any:
