@@ -7,7 +7,7 @@ from datetime import date
 from quotes.desk import in_workshop, today, waiting
 
 #: By name. What is not named here comes behind what is late, and before what may wait.
-PRESSING = ("pins", "taps", "late", "lapsed", "questions", "numbers", "accepted", "to-ask", "open")
+PRESSING = ("pins", "taps", "late", "lapsed", "questions", "numbers", "reported", "accepted", "to-ask", "open")
 MAY_WAIT = ("draft", "workshop", "silence", "held", "unready")
 #: In a shop where one person does everything, these are folded away unless there is nothing else.
 FOLDED = frozenset(MAY_WAIT) - {"workshop"}

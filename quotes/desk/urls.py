@@ -1,5 +1,6 @@
 from quotes.desk.views import (
     beginning,
+    checks,
     compare,
     customer,
     damage,
@@ -21,6 +22,7 @@ from quotes.desk.views import (
     photographs,
     prices,
     rates,
+    reports,
     search,
     set_up,
     steps,
@@ -43,6 +45,7 @@ urlpatterns = [
     *history.urlpatterns,
     *damage.urlpatterns,
     *damage_found.urlpatterns,
+    *reports.urlpatterns,
     *work.urlpatterns,  # before what takes any word behind a step
     *steps.urlpatterns,
     *facts.urlpatterns,
@@ -52,6 +55,7 @@ urlpatterns = [
     *many.urlpatterns,
     *workshop.urlpatterns,
     *rates.urlpatterns,
+    *checks.urlpatterns,
     *methods.urlpatterns,
     *times.urlpatterns,
     *set_up.urlpatterns,

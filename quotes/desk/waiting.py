@@ -44,10 +44,13 @@ SOURCES: tuple[str, ...] = (
     "quotes.desk.waiting_floor.taps",
     "quotes.desk.waiting_accepted.accepted",
     "quotes.desk.waiting_intake.numbers",
+    "quotes.desk.waiting_bench.reports",
     "quotes.desk.waiting_money.payments",
     "quotes.desk.waiting_customer.questions",
     "quotes.desk.waiting_customer.silence",
     "quotes.desk.waiting_money.held",
+    "quotes.desk.waiting_bench.replacements",
+    "quotes.desk.waiting_bench.returning",
     "quotes.desk.waiting_prices.run_out",
     "quotes.desk.waiting_prices.searching",
 )

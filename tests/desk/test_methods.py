@@ -13,6 +13,7 @@ from django.utils import timezone
 from quotes.desk.methods.definitions import DEFINITIONS
 from shop.journal.models import Entry
 from shop.methods.models import (
+    Cause,
     Consumable,
     Finish,
     FinishRoute,
@@ -35,6 +36,7 @@ def shop(db: None) -> workshop.Workshop:
     Operation.objects.filter(pk=made.blast.pk).update(caution="Lead in old paint.")
     Place.objects.create(name="Cabinet", capacity=Decimal(60))
     PartKind.objects.create(name="Frame")
+    Cause.objects.create(name="Seal forgotten")
     SizeClass.objects.create(name="Small", area=1, weight=1)
     return made
 

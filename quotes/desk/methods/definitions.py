@@ -12,7 +12,19 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from quotes.desk.forms import SEEN, Number, plainly, shown
-from shop.methods.models import Consumable, Finish, Named, Operation, PartKind, Place, Service, SizeClass, Vendor
+from shop.methods.models import (
+    Cause,
+    Check,
+    Consumable,
+    Finish,
+    Named,
+    Operation,
+    PartKind,
+    Place,
+    Service,
+    SizeClass,
+    Vendor,
+)
 from shop.people.models import Grade
 
 if TYPE_CHECKING:  # ModelForm takes its model in brackets for the type checker only
@@ -110,7 +122,7 @@ class DefinitionForm(ModelForm):
             return str(self.fields[name].widget.value_from_datadict(self.data, {}, name))
         return str(self.data.get(name, "")).replace("\r\n", "\n")
 
-    def place(self, error: ValidationError, stored: Named | Grade) -> None:
+    def place(self, error: ValidationError, stored: Named | Grade | Check) -> None:
         """Put what the service refused at its box. Where somebody else was first, the box has now seen what they put there."""
         self.moved: dict[str, str] = {}
         field = getattr(error, "field", "")
@@ -139,8 +151,10 @@ DEFINITIONS: tuple[Definition, ...] = (
             "destroys_evidence",
             "spares_bare_metal",
             "inspects",
+            "fits_first",
             "plates",
             "bakes",
+            "instructions",
             "caution",
         ),
         beside=("grade", "place"),
@@ -189,7 +203,20 @@ DEFINITIONS: tuple[Definition, ...] = (
     Definition(
         "places", gettext_lazy("Places"), gettext_lazy("A new place"), Place, ("name", "capacity", "capacity_by")
     ),
-    Definition("kinds", gettext_lazy("Kinds of part"), gettext_lazy("A new kind of part"), PartKind, ("name", "pair")),
+    Definition(
+        "kinds",
+        gettext_lazy("Kinds of part"),
+        gettext_lazy("A new kind of part"),
+        PartKind,
+        ("name", "pair", "fitted_first"),
+    ),
+    Definition(
+        "causes",
+        gettext_lazy("Why work is done again"),
+        gettext_lazy("A new cause"),
+        Cause,
+        ("name", "check_words", "ended"),
+    ),
     Definition(
         "sizes",
         gettext_lazy("Size classes"),

@@ -1,5 +1,7 @@
 """The steps of a part's route, edited on the restoration's page."""
 
+import re
+from decimal import Decimal
 from functools import partial
 from typing import Any
 from uuid import UUID
@@ -124,12 +126,18 @@ def _refused(request: HttpRequest, part: Part, error: ValidationError) -> HttpRe
     return redirect("desk:part", uid=part.uid)
 
 
+def _guessed(request: HttpRequest) -> Decimal | None:
+    """The hours that the floor guessed for it, where the page was asked with them."""
+    given = request.GET.get("hours", "")
+    return Decimal(given) if re.fullmatch(r"\d{1,4}(\.\d{1,2})?", given, re.ASCII) else None
+
+
 @require_http_methods(["GET", "POST"])
 @role_required(*DESK)
 def add(request: HttpRequest, uid: UUID) -> HttpResponse:
     """Another step for a part."""
     part = part_of(uid)
-    form = NewStepForm(request.POST or None)
+    form = NewStepForm(request.POST or None, initial={"quantity": _guessed(request)})
     if request.method == "POST" and form.is_valid():
         try:
             services.add_step(part=part, who=who(request), now=timezone.now(), **form.cleaned_data)
