@@ -66,6 +66,10 @@ def breaks(draw: st.DrawFn) -> list[Pause]:
     return found
 
 
+def offset(at: int, zone: ZoneInfo) -> timedelta:
+    return instant(at).astimezone(zone).utcoffset() or timedelta()
+
+
 def walked(spans: list[Span], pauses: list[Pause], zone: ZoneInfo) -> tuple[dict[int, int], int, int]:
     """Minute by minute. A break is on from the first minute of a day that shows its begin, or comes after it where it is skipped."""
     tasks = dict.fromkeys((span.task for span in spans), 0)
@@ -83,8 +87,8 @@ def walked(spans: list[Span], pauses: list[Pause], zone: ZoneInfo) -> tuple[dict
                 if at == first:
                     continue  # it began before we came
                 late = (wall.hour * 60 + wall.minute) - (pause.begins.hour * 60 + pause.begins.minute)
-                skipped = instant(at - 1).astimezone(zone).utcoffset() != wall.utcoffset()
-                begin = at + (late if skipped else 0)
+                gap = (offset(at, zone) - offset(at - 1, zone)) // timedelta(minutes=1)
+                begin = at + max(gap - late, 0) if late else at  # so far into what was left out
                 length = pause.ends.hour * 60 + pause.ends.minute - pause.begins.hour * 60 - pause.begins.minute
                 for each in range(begin, begin + length):
                     on[each] = on.get(each, True) and pause.paid
