@@ -173,6 +173,19 @@ def test_a_mechanic_finds_none_of_it_and_what_is_not_there_is_not_found(
     assert front_desk.get("/tasks/", {"bike": "no uid"}).status_code == 200
 
 
+def test_whoever_only_looks_is_led_back(front_desk: Client, shop: Workshop, bike: Restoration) -> None:
+    blast, _spray = formed(bench_frame(bike, shop))
+    task, part = TaskStep.objects.get(step=blast).task, blast.part
+    of_bike = [f"/steps/{blast.uid}/done/", f"/steps/{blast.uid}/not-done/", f"/parts/{part.uid}/split/"]
+    of_bike += [f"/parts/{part.uid}/together/", *(f"/restorations/{bike.uid}/{way}/" for way in WAYS)]
+    of_tasks = ["/tasks/move/", "/tasks/for-no-bike/", f"/tasks/{task.uid}/", f"/tasks/{task.uid}/close/"]
+    assert {front_desk.get(one).headers["Location"] for one in of_bike} == {f"/restorations/{bike.uid}/work/"}
+    assert {front_desk.get(one).headers["Location"] for one in of_tasks} == {"/tasks/"}
+
+
+WAYS = ("form-tasks", "without-fitting")
+
+
 def test_one_part_and_many_take_as_many_queries(front_desk: Client, shop: Workshop, bike: Restoration) -> None:
     def queries() -> list[int]:
         counts = []
