@@ -102,5 +102,5 @@ def signed_in(browser: Browser, shop: Served, user: str, **options: object) -> t
     page.fill("[name=login]", user)
     page.fill("[name=password]", shop.passwords[user])
     page.locator("main form button").click()
-    page.wait_for_url(f"{shop.address}/")
+    page.wait_for_url(lambda url: "/sign-in/" not in url)
     return context, page

@@ -4,7 +4,7 @@ from django.http import HttpRequest
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
-from shop.people.roles import ROLE_DESK, ROLE_MANAGER, has_role
+from shop.people.roles import ROLE_DESK, ROLE_MANAGER, ROLE_MECHANIC, has_role
 
 DESK = (ROLE_DESK, ROLE_MANAGER)
 
@@ -15,6 +15,8 @@ def nav(request: HttpRequest) -> dict[str, object]:
     if user is None or not user.is_authenticated:
         return {}
     links = [(reverse("desk:home"), _("Today"))]
+    if has_role(user, ROLE_MECHANIC, ROLE_MANAGER):
+        links.append((reverse("floor:home"), _("Floor")))
     if has_role(user, *DESK):
         links.append((reverse("desk:restorations"), _("Restorations")))
     if has_role(user, ROLE_MANAGER):

@@ -2,6 +2,7 @@
 PDF show the same. Lengths are in the picture's own units."""
 
 import math
+import re
 from decimal import Decimal
 
 from django.utils.html import format_html, format_html_join
@@ -11,6 +12,8 @@ Number = int | float | Decimal
 Value = str | Number
 
 INK = "currentColor"
+EDGE = "#747d81"  # seen against black and against white
+COLOUR = re.compile(r"#[0-9a-fA-F]{6}")
 # A page hands its font down to a picture; the PDF renderer does not.
 FACE = "Inter, system-ui, sans-serif"
 
@@ -68,6 +71,15 @@ def box(
 
 def dot(x: Number, y: Number, radius: Number, *, fill: str = INK, stroke: str = "none") -> SafeString:
     return _element("circle", cx=x, cy=y, r=radius, fill=fill, stroke=stroke)
+
+
+def paint_chip(swatch: str, *, title: str) -> SafeString | str:
+    """A card of one colour with the hole it hangs by; nothing where ``swatch`` is no colour (``#rrggbb``)."""
+    if not COLOUR.fullmatch(swatch):
+        return ""
+    card = box(0.5, 0.5, 23, 15, fill=swatch, stroke=EDGE, radius=2)
+    hole = dot(6, 8, 2.6, fill="#ffffff", stroke=EDGE)
+    return picture(card, hole, width=24, height=16, title=title)
 
 
 def curve(points: list[tuple[Number, Number]], *, stroke: str = INK, width: Number = 1.5) -> SafeString:

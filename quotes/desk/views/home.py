@@ -4,7 +4,7 @@ from typing import Any
 
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.urls import path
 from django.utils import timezone
 from django.views.decorators.http import require_safe
@@ -21,6 +21,8 @@ JOBS_EACH_PAGE = 5
 
 @require_safe
 def home(request: HttpRequest) -> HttpResponse:
+    if roles_of(request.user) == {ROLE_MECHANIC}:
+        return redirect("floor:home")
     now = timezone.now()
     day = timezone.localdate(now)
     context: dict[str, Any] = {"day": day, "no_role": not roles_of(request.user)}

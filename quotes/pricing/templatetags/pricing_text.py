@@ -1,6 +1,5 @@
 """How an offer and a cost sheet are shown."""
 
-import re
 from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
 
@@ -14,14 +13,12 @@ from quotes.engine.money import MINOR_UNITS
 from quotes.pricing.models import Stage
 from quotes.pricing.offer import Offer, OfferLine
 from shop import text
-from shop.papers.drawings import box, dot, picture
+from shop.papers.drawings import paint_chip
 from shop.restorations.models import Basis
 
 register = template.Library()
 
-COLOUR = re.compile(r"#[0-9a-fA-F]{6}")
 DEEPEST = 4
-EDGE = "#747d81"  # seen against black and against white
 FINE, FINER = Decimal("0.0001"), Decimal("0.00000001")
 
 
@@ -115,11 +112,7 @@ def reverse_sign(amount: Decimal) -> Decimal:
 @register.filter
 def chip(line: OfferLine) -> SafeString | str:
     """A paint chip of the agreed finish, with the hole it hangs by. Nothing when the finish has no colour of its own."""
-    if not COLOUR.fullmatch(line.swatch):
-        return ""
-    card = box(0.5, 0.5, 23, 15, fill=line.swatch, stroke=EDGE, radius=2)
-    hole = dot(6, 8, 2.6, fill="#ffffff", stroke=EDGE)
-    return picture(card, hole, width=24, height=16, title=_("Paint chip: %(finish)s") % {"finish": line.finish})
+    return paint_chip(line.swatch, title=_("Paint chip: %(finish)s") % {"finish": line.finish})
 
 
 @register.filter

@@ -1,0 +1,48 @@
+from datetime import date
+
+from django import template
+from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from shop.methods.models import Finish
+from shop.papers.drawings import paint_chip
+from shop.routes.my_tasks import TaskCard
+
+register = template.Library()
+
+
+@register.filter
+def standard(card: TaskCard) -> str:
+    """The standard time of what is still to do, in hours and minutes; empty where nobody said."""
+    total = card.standard.setup + card.standard.run
+    minutes = int(total.to_integral_value())
+    return f"{minutes // 60}:{minutes % 60:02}" if minutes else ""
+
+
+@register.filter
+def by_day(day: date | None) -> str:
+    """A day by which something must be, and how far that is off."""
+    if day is None:
+        return ""
+    left = (day - timezone.localdate()).days
+    named = date_format(day, "D j M")
+    if left < 0:
+        return ngettext("by %(day)s: %(late)d day late", "by %(day)s: %(late)d days late", -left) % {
+            "day": named,
+            "late": -left,
+        }
+    if left == 0:
+        return _("today")
+    return ngettext("by %(day)s: %(left)d day left", "by %(day)s: %(left)d days left", left) % {
+        "day": named,
+        "left": left,
+    }
+
+
+@register.filter
+def finish_chip(finish: Finish) -> SafeString | str:
+    """A paint chip of a finish, with the hole it hangs by; nothing where it has no colour of its own."""
+    return paint_chip(finish.swatch, title=_("Paint chip: %(finish)s") % {"finish": finish})

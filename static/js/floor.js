@@ -1,0 +1,45 @@
+// Small help for the pages of the floor; each works without it.
+
+const IDLE = 60_000; // a tablet that nobody touches goes back to the names
+const LATE = 70_000; // the wall asks every 20 seconds
+
+// A page that comes back from the browser's memory would send the number of a tap that was sent already.
+addEventListener("pageshow", (event) => {
+  if (event.persisted) location.reload();
+});
+
+// A second tap while the first is on its way is the same tap.
+for (const form of document.querySelectorAll("form[data-tap]")) {
+  form.addEventListener("submit", (event) => {
+    if (form.dataset.sent) event.preventDefault();
+    form.dataset.sent = "1";
+  });
+}
+
+const back = document.body.dataset.back;
+if (back) {
+  let timer;
+  const wait = () => {
+    clearTimeout(timer);
+    timer = setTimeout(() => location.assign(back), IDLE);
+  };
+  for (const kind of ["pointerdown", "keydown", "scroll"]) addEventListener(kind, wait, { passive: true });
+  wait();
+}
+
+const stale = document.getElementById("stale");
+if (stale) {
+  let last = Date.now();
+  document.body.addEventListener("htmx:afterOnLoad", () => {
+    last = Date.now();
+    stale.hidden = true;
+  });
+  for (const kind of ["htmx:sendError", "htmx:responseError"]) {
+    document.body.addEventListener(kind, () => {
+      stale.hidden = false;
+    });
+  }
+  setInterval(() => {
+    if (Date.now() - last > LATE) stale.hidden = false;
+  }, 5_000);
+}
