@@ -7,4 +7,5 @@ urlpatterns = [
     path("", include("shop.floor.times_urls")),
     path("", include("shop.floor.doing_urls")),
     path("", include("shop.floor.leaving_urls")),
+    path("", include("shop.floor.leaving_urls")),
 ]

@@ -15,12 +15,22 @@ from django.utils.translation import gettext as _
 
 from quotes.engine import canonical
 from shop.journal.services import record, subject_of
-from shop.methods.models import Check, ConditionFactor, Finish, FinishRoute, FinishStep, Named, Operation, Usage
+from shop.methods.models import (
+    Check,
+    ConditionFactor,
+    Finish,
+    FinishRoute,
+    FinishStep,
+    Named,
+    Operation,
+    RunCheck,
+    Usage,
+)
 from shop.methods.sentences import check
 from shop.methods.services import note_standard_time
 from shop.people.models import Grade
 
-Thing = TypeVar("Thing", bound=Named | Grade | Check)
+Thing = TypeVar("Thing", bound=Named | Grade | Check | RunCheck)
 Row = Mapping[str, Any]
 
 CAUTION_GOES = "caution goes"

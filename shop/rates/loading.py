@@ -13,6 +13,7 @@ from quotes.engine import inputs
 from shop.methods.loading import Told, by_name, kept, load_methods, noted, read
 from shop.methods.loading_checks import load_checks
 from shop.methods.loading_damage import load_damages
+from shop.methods.loading_runs import load_run_checks
 from shop.methods.models import Consumable, Operation, Service
 from shop.people.models import Grade
 from shop.rates import services
@@ -72,6 +73,7 @@ def load_starter(
     kept(Grade(name=told["name"], alone=told.get("alone", "")) for told in rates["grade"])
     load_methods(folder, by_trade=guessed, today=today, who=common["who"], now=now)
     load_damages(folder)
+    load_run_checks(folder)
     load_checks(folder)
     _grade_rates(rates["grade"], days, common)
     _taxes(rates["tax"], tax, days, common if tax is None else by)

@@ -97,7 +97,8 @@ class Snag(models.Model):
 class HandedOver(models.Model):
     """The bike went to its owner, who signed for it as it was written then. Never changed.
 
-    ``words`` is what was signed as canonical text.
+    ``words`` is what was signed as canonical text. ``let_go_by`` put a name to it that money was late then, and why it may
+    go all the same: the owner does not sign for that.
     """
 
     restoration = models.OneToOneField(Restoration, models.PROTECT, primary_key=True, related_name="handed_over")
@@ -109,13 +110,22 @@ class HandedOver(models.Model):
     )
     words = models.TextField()
     words_sha256 = models.CharField(max_length=64)
+    late_minor = models.BigIntegerField(default=0)
+    let_go_by = models.CharField(_("who lets it go unpaid"), max_length=120, blank=True)
+    let_go_why = models.CharField(_("why"), max_length=200, blank=True)
     at = models.DateTimeField()
     recorded_by = models.CharField(max_length=150)
 
     class Meta:
         ordering = ["-on"]
         verbose_name_plural = "handed over"
-        constraints = [CheckConstraint(condition=~Q(received_by=""), name="handed_over_to_somebody")]
+        constraints = [
+            CheckConstraint(condition=~Q(received_by=""), name="handed_over_to_somebody"),
+            CheckConstraint(
+                condition=Q(late_minor=0) | (Q(late_minor__gt=0) & ~Q(let_go_by="") & ~Q(let_go_why="")),
+                name="let_go_unpaid_by_name_and_reason",
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.restoration}, {self.on}"
@@ -159,6 +169,9 @@ class WalkIn(models.Model):
     customer = models.CharField(_("customer"), max_length=120)
     phone = models.CharField(_("phone"), max_length=40, blank=True)
     agreed_minor = models.BigIntegerField(_("agreed price with tax"), validators=between(0, 10**12))
+    minutes = models.PositiveIntegerField(
+        _("minutes it may take"), null=True, blank=True, validators=between(1, 100_000)
+    )
     agreed_on = models.DateField(_("agreed on"))
     paid_on = models.DateField(_("paid on"), null=True, blank=True)
     who = models.CharField(max_length=150)
