@@ -21,7 +21,7 @@ class FoundForm(PlainForm):
     uid = forms.UUIDField(widget=forms.HiddenInput, initial=uuid.uuid4)
     what = forms.ChoiceField(label=gettext_lazy("What is damaged"))
     name = forms.CharField(
-        label=gettext_lazy("In a few words"),
+        label=gettext_lazy("Something else, in a few words"),
         max_length=PartDamage._meta.get_field("name").max_length,
         required=False,
         help_text=gettext_lazy("Such as “thread torn out of the drain boss”."),

@@ -113,7 +113,7 @@ def _next(
         query = {"hours": f"{report.hours:f}"} if report else {}
         return redirect(reverse("desk:add_step", args=[row.part.uid], query=query))
     if variations.agreed(row.part.restoration).main is not None:
-        return redirect(reverse("desk:restoration", args=[row.part.restoration.uid]) + "#not-agreed")
+        return redirect("desk:restoration", uid=row.part.restoration.uid)
     return redirect("desk:part", uid=row.part.uid)
 
 
