@@ -265,6 +265,19 @@ def test_where_breaks_overlap_the_unpaid_one_counts() -> None:
     ]
 
 
+def test_a_break_that_a_clock_put_forward_carries_over_midnight_goes_on_there() -> None:
+    """In Nuuk the clock went from 23:00 to midnight on 28 March 2026. Source: tz database."""
+    nuuk = ZoneInfo("America/Nuuk")
+    after = Span(1, local(nuuk, "2026-03-29T00:00"), local(nuuk, "2026-03-29T01:00"))
+    assert attended([after], [Pause(time(22, 45), time(23, 15))], nuuk).tasks == {1: 45}
+
+
+def test_unpaid_breaks_that_overlap_count_once() -> None:
+    rests = [Pause(time(12), time(12, 30)), Pause(time(12, 15), time(12, 45))]
+    day = Span(5, datetime(2026, 3, 3, 8, tzinfo=UTC), datetime(2026, 3, 3, 17, tzinfo=UTC))
+    assert (attended([day], rests, UTC).unpaid_break, attended([day], rests, UTC).minutes) == (45, 495)
+
+
 def test_a_break_that_was_moved_is_where_it_was_on_each_day() -> None:
     moved = date(2026, 3, 3)
     rests = [Pause(time(12), time(12, 30), until=moved), Pause(time(13), time(13, 45), since=moved)]
