@@ -181,6 +181,8 @@ def by_name() -> dict[str, Callable[[], list[str]]]:
         "desk:import_preview": parts_list,
         "desk:take_away_photograph": lambda: [reverse("desk:take_away_photograph", args=one) for one in photographed()],
         "desk:rates_look": rates_list,
+        "floor:day": lambda: [reverse("floor:day", args=[User.objects.get(username="mechanic").uid])],
+        "floor:correct": lambda: [reverse("floor:correct", args=[Clocking.objects.order_by("pk")[0].uid])],
         "floor:pin": lambda: [reverse("floor:pin", args=[User.objects.get(username="mechanic").uid])],
         "desk:rates_export": lambda: [reverse("desk:rates_export", args=["csv"])],
         "desk:search": lambda: [
