@@ -141,6 +141,7 @@ def by_name() -> dict[str, Callable[[], list[str]]]:
     from quotes.desk.methods.definitions import DEFINITIONS
     from quotes.desk.models import Upload
     from quotes.desk.rates.kinds import ALL
+    from shop.floor.models import Clocking
     from shop.methods.models import FinishRoute
     from shop.people.models import User
     from shop.restorations.models import FinishEvidence, Restoration
