@@ -98,6 +98,22 @@ def _tablet(said: dict[str, Any]) -> None:
     pins.give_pin(person=User.objects.get(username="mechanic"), **said)
 
 
+def _clocked(now: Any) -> None:
+    """A mechanic on a task, and a tap that waits."""
+    import uuid
+
+    from shop.floor.taps import take
+    from shop.people.models import User
+    from shop.routes.models import Task
+
+    mechanic = User.objects.get(username="mechanic")
+    closed = Task.objects.create(name="Old frame", kind=Task.Kind.INDIRECT, made_at=now, closed_at=now)
+    open_one = Task.objects.create(name="Look for a tool", kind=Task.Kind.INDIRECT, made_at=now)
+    for task in (closed, open_one):
+        given: dict[str, Any] = {"uid": uuid.uuid4(), "tablet": None, "device_at": None, "body": task.name}
+        take(kind="on", person=mechanic, task=task, now=now, **given)
+
+
 def _uploaded(kind: str, text: str, restoration: Any, said: dict[str, Any]) -> None:
     from quotes.desk.models import Upload
 
