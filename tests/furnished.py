@@ -20,6 +20,7 @@ def furnish() -> dict[str, str]:
     tasks.mend(now=now)
     _photographed(said)
     _delayed(accepted.restoration, today, said)
+    _clocked(now)
     _tablet(said)
     for kind, text in LISTS.items():
         _uploaded(kind, text, accepted.restoration, said)
