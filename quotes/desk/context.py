@@ -4,7 +4,8 @@ from django.http import HttpRequest
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
-from shop.people.roles import ROLE_DESK, ROLE_MANAGER, ROLE_MECHANIC, has_role
+from shop.floor.showing import strip
+from shop.people.roles import ROLE_DESK, ROLE_MANAGER, ROLE_MECHANIC, ROLES, has_role, roles_of
 
 DESK = (ROLE_DESK, ROLE_MANAGER)
 
@@ -32,6 +33,8 @@ def nav(request: HttpRequest) -> dict[str, object]:
         here = reverse("desk:rates")
     find = reverse("desk:search") if has_role(user, *DESK) else ""
     return {
+        # Who sits at the desk and stands at the bench as well may be the only one here.
+        "clock": strip(user) if roles_of(user) >= set(ROLES) else None,
         "find": find,
         "nav": [(url, label, here == url or (url != "/" and here.startswith(url))) for url, label in links],
     }

@@ -12,6 +12,7 @@ from shop.floor.models import Clocking
 from shop.floor.pictures import of_parts
 from shop.floor.selectors import open_clockings
 from shop.papers.models import Photograph
+from shop.people.hands import only_person
 from shop.people.models import User
 from shop.rates.selectors import odds
 from shop.restorations.models import Part, Restoration
@@ -171,6 +172,22 @@ def _proofs(parts: Iterable[Part], now: datetime) -> dict[int, str]:
     heard = heard_in({part.restoration_id for part in wanted})
     believed = odds(timezone.localdate(now))
     return {part.pk: belief_of(part, part.restoration.machine, heard, believed).sentence() for part in wanted}
+
+
+@dataclass(frozen=True, slots=True)
+class Strip:
+    """What the one person of a one-person shop is on, for the head of every page."""
+
+    person: User
+    on: Clocking | None
+    off_uid: UUID
+
+
+def strip(person: User) -> Strip | None:
+    """None where more than one person works here. Two queries."""
+    if only_person() != person:
+        return None
+    return Strip(person, open_clockings().filter(person=person).first(), uuid4())
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,7 +17,7 @@ from shop.floor.showing import SHOWN
 from shop.methods.models import Operation
 from shop.people import tablets
 from shop.people.models import User
-from shop.people.roles import ROLE_DESK, ROLE_MECHANIC
+from shop.people.roles import ROLE_DESK, ROLE_MANAGER, ROLE_MECHANIC
 from shop.routes.models import Task
 from shop.routes.tasks import form_tasks
 from tests.floor.bench import Bench, agree, bench
@@ -197,3 +197,20 @@ def test_only_the_next_dozen_is_shown_until_somebody_asks_for_more(shop: Bench, 
 
 def test_photographs_are_read_for_the_parts_of_the_task_alone(shop: Bench) -> None:
     assert of_parts([shop.part]) == {shop.part.pk: []}
+
+
+def test_who_works_alone_clocks_from_any_page_and_nobody_else_is_asked_to() -> None:
+    made = bench()
+    for name in (ROLE_MECHANIC, ROLE_DESK, ROLE_MANAGER):
+        role(made.joe, name)
+    client = Client()
+    client.force_login(made.joe)
+    where = reverse("desk:restorations")
+    assert 'class="clock-strip"' in client.get(where).content.decode()
+    Clocking.objects.create(person=made.joe, task=made.task(made.blast), began_at=timezone.now(), recorded_by="joe")
+    html = client.get(where).content.decode()
+    off = dict(re.findall(r'name="(\w+)" value="([^"]*)"', html.split('class="clock-strip"')[1].split("</form>")[0]))
+    assert client.post("/floor/tap/", off)["Location"] == where
+    assert Clocking.objects.get().ended_at is not None
+    User.objects.create(username="ann")
+    assert 'class="clock-strip"' not in client.get(where).content.decode()
