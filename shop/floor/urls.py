@@ -6,6 +6,6 @@ urlpatterns = [
     path("", include("shop.floor.hands_urls")),
     path("", include("shop.floor.times_urls")),
     path("", include("shop.floor.doing_urls")),
-    path("", include("shop.floor.leaving_urls")),
+    path("", include("shop.floor.custody_urls")),
     path("", include("shop.floor.leaving_urls")),
 ]

@@ -21,6 +21,7 @@ from shop.methods.models import (
     Operation,
     PartKind,
     Place,
+    RunCheck,
     Service,
     SizeClass,
     Vendor,
@@ -122,7 +123,7 @@ class DefinitionForm(ModelForm):
             return str(self.fields[name].widget.value_from_datadict(self.data, {}, name))
         return str(self.data.get(name, "")).replace("\r\n", "\n")
 
-    def place(self, error: ValidationError, stored: Named | Grade | Check) -> None:
+    def place(self, error: ValidationError, stored: Named | Grade | Check | RunCheck) -> None:
         """Put what the service refused at its box. Where somebody else was first, the box has now seen what they put there."""
         self.moved: dict[str, str] = {}
         field = getattr(error, "field", "")
