@@ -83,6 +83,7 @@ def _some(rows: Any, field: str = "uid", each: int = 1) -> Callable[[], list[Any
 def by_word() -> dict[str, Callable[[], list[Any]]]:
     """What stands behind a word of an address."""
     from quotes.pricing.models import IssuedQuote, Link, Message, Receipt, Shared
+    from shop.floor.models import Tag
     from shop.journal.models import Entry
     from shop.methods.models import Finish, Operation, Template, Vendor, VendorClosure
     from shop.outbox.models import Row
@@ -119,6 +120,7 @@ def by_word() -> dict[str, Callable[[], list[Any]]]:
         "finishes": _some(Finish.objects.filter(routes__isnull=False).order_by("pk")),
         "history": _some(Entry.objects.order_by("-pk")),
         "tasks": _some(Task.objects.order_by("pk")),
+        "t": _some(Tag.objects.order_by("pk"), "code"),
         "holds": _some(Hold.objects.order_by("pk"), "pk"),
         "waits": _some(Wait.objects.order_by("pk"), "pk"),
         "listed": _some(FinishCandidate.objects.order_by("pk"), "pk"),

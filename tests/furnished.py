@@ -19,6 +19,7 @@ def furnish() -> dict[str, str]:
     accepted = _accepted(said)
     tasks.mend(now=now)
     _photographed(said)
+    _hung(accepted.restoration, now)
     _delayed(accepted.restoration, today, said)
     _clocked(now)
     _tablet(said)
@@ -72,6 +73,17 @@ def _photographed(said: dict[str, Any]) -> None:
     evidence = FinishEvidence.objects.order_by("pk")[0]
     photograph = keep_photograph(upload=upload, caption="Under the left badge", taken_on=None, **said)
     add_photograph(evidence=evidence, photograph=photograph, **said)
+
+
+def _hung(restoration: Any, now: Any) -> None:
+    """Tags on every part, one of which is on a shelf."""
+    from shop.floor import custody
+    from shop.people.models import User
+
+    mechanic = User.objects.get(username="mechanic")
+    by: dict[str, Any] = {"who": mechanic.username, "now": now}
+    tag = custody.make_tags(restoration=restoration, **by)[0]
+    custody.move(tag=tag, shelf=custody.add_shelf(name="By the door", **by), person=mechanic, now=now)
 
 
 def _delayed(restoration: Any, today: Any, said: dict[str, Any]) -> None:

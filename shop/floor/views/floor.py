@@ -9,7 +9,7 @@ from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
-from shop.floor import showing
+from shop.floor import custody, showing
 from shop.floor.selectors import open_clockings
 from shop.floor.views.acting import acting
 from shop.people.hands import hand, mechanics, on_the_floor, only_person, person_of
@@ -53,10 +53,12 @@ def task(request: HttpRequest, uid: UUID) -> HttpResponse:
     """How a task is done."""
     row = get_object_or_404(Task.objects.select_related("restoration", "place", "grade"), uid=uid)
     who = acting(request)
+    how = showing.how(row, now=timezone.now())
     context = {
         "person": who,
         "task": row,
-        "how": showing.how(row, now=timezone.now()),
+        "how": how,
+        "where": custody.of_parts({piece.part.pk for piece in how.pieces}),
         "on": open_clockings().filter(person=who).first() if who else None,
         "uid": uuid4(),
         "tablet": hand(request).tablet,
