@@ -84,8 +84,9 @@ def by_word() -> dict[str, Callable[[], list[Any]]]:
     """What stands behind a word of an address."""
     from quotes.pricing.models import IssuedQuote, Link, Message, Receipt, Shared
     from shop.floor.models import Tag
+    from shop.floor.models import DamageReport, Rework
     from shop.journal.models import Entry
-    from shop.methods.models import Finish, Operation, Template, Vendor, VendorClosure
+    from shop.methods.models import Check, Finish, Operation, Template, Vendor, VendorClosure
     from shop.outbox.models import Row
     from shop.papers.models import Photograph
     from shop.people.models import Break, Closure, Tablet, User
@@ -97,7 +98,7 @@ def by_word() -> dict[str, Callable[[], list[Any]]]:
         PartDamage,
         Restoration,
     )
-    from shop.routes.models import Hold, Step, Task, Wait
+    from shop.routes.models import Hold, Remedy, Step, Task, Wait
 
     told = FinishEvidence.objects.filter(removed_at__isnull=True).order_by("pk")
     sent = Step.objects.filter(service__isnull=False, removed_at__isnull=True)
@@ -105,6 +106,11 @@ def by_word() -> dict[str, Callable[[], list[Any]]]:
         "restorations": _some(Restoration.objects.order_by("pk"), each=EACH),
         "parts": _some(told, "part__uid"),
         "steps": _some(sent.order_by("pk")),
+        "again": _some(Rework.objects.order_by("pk")),
+        "replacements": _some(Rework.objects.filter(scrapped__gt=0).order_by("pk")),
+        "reports": _some(DamageReport.objects.order_by("pk")),
+        "remedies": _some(Remedy.objects.order_by("pk")),
+        "checks": _some(Check.objects.order_by("pk")),
         "damages": _some(PartDamage.objects.order_by("pk")),
         "evidence": _some(told),
         "quotes": _some(IssuedQuote.objects.order_by("number"), each=EACH),

@@ -19,6 +19,7 @@ def furnish() -> dict[str, str]:
     accepted = _accepted(said)
     tasks.mend(now=now)
     _photographed(said)
+    _sent_back(now)
     _hung(accepted.restoration, now)
     _delayed(accepted.restoration, today, said)
     _clocked(now)
@@ -84,6 +85,46 @@ def _hung(restoration: Any, now: Any) -> None:
     by: dict[str, Any] = {"who": mechanic.username, "now": now}
     tag = custody.make_tags(restoration=restoration, **by)[0]
     custody.move(tag=tag, shelf=custody.add_shelf(name="By the door", **by), person=mechanic, now=now)
+
+
+def _sent_back(now: Any) -> None:
+    """A labour step that was checked, failed and goes round again with a remedy, and damage reported beside it."""
+    import uuid
+    from decimal import Decimal
+
+    from shop.floor.checks import answer_check, checks_of, known_step
+    from shop.floor.damage import report_damage
+    from shop.floor.doing import again
+    from shop.methods.models import Cause, Check, Operation
+    from shop.people.models import User
+    from shop.restorations.models import FinishEvidence, Restoration
+    from shop.routes.models import Step, Task
+    from shop.routes.progress import states
+
+    by: dict[str, Any] = {"person": User.objects.get(username="mechanic"), "now": now}
+    bikes = Restoration.objects.filter(tasks__kind=Task.Kind.BIKE).distinct()
+    ready = [pk for pk, one in states(bikes, now=now).items() if one.is_ready and one.step.operation_id]
+    step = known_step(Step.objects.filter(pk__in=ready).order_by("pk")[0].pk)
+    Check.objects.create(operation=step.operation, position=99, words="Looked over in daylight")
+    for asked in checks_of(step):
+        given = {"value": Decimal(1)} if asked.is_measured else {"as_it_should": asked.check.position != 99}
+        answer_check(step=step, check=asked.check, visit=step.visit, **given, **by)
+    photograph = FinishEvidence.objects.filter(photographs__isnull=False).order_by("pk")[0].photographs.get()
+    told: dict[str, Any] = {"part": step.part, "possible": None, "hours": Decimal("1.5"), "photograph": photograph}
+    report_damage(uid=uuid.uuid4(), **told, words="Thread pulled at the drain boss", **by)
+    again(
+        uid=uuid.uuid4(),
+        step=step,
+        visit=step.visit,
+        back_to=step,
+        came_from=None,
+        cause=Cause.objects.order_by("pk")[0],
+        pieces=1,
+        scrapped=1,
+        remedies=[Operation.objects.order_by("pk")[0]],
+        photograph=photograph,
+        **by,
+    )
 
 
 def _delayed(restoration: Any, today: Any, said: dict[str, Any]) -> None:
