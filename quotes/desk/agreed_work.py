@@ -10,6 +10,7 @@ from quotes.engine.inputs import ZERO
 from quotes.pricing.models import IssuedQuote, Outcome
 from quotes.pricing.offer import OfferLine, finish_text
 from quotes.pricing.paper import offer_of
+from shop.rereading import reread
 from shop.restorations.models import Part, Restoration
 from shop.routes.models import Authorisation, Step
 from shop.routes.splits import merged
@@ -82,6 +83,7 @@ def _line_now(part: Part) -> OfferLine:
     return OfferLine(part.name, 0, part.pieces, finish, swatch, part.deviation, (), ZERO, str(part.uid))
 
 
+@reread(most=8)
 def jobs(restorations: list[Restoration], day: date) -> list[Job]:
     """What is agreed about each restoration, part by part. Steps nobody agreed to yet are only counted."""
     parts = Part.objects.filter(restoration__in=restorations, removed_at__isnull=True).order_by("position")

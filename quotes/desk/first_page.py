@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from quotes.desk import in_workshop, today, waiting
+from shop.rereading import reread
 
 #: By name. What is not named here comes behind what is late, and before what may wait.
 PRESSING = ("pins", "taps", "late", "lapsed", "questions", "numbers", "reported", "accepted", "to-ask", "open")
@@ -27,6 +28,7 @@ class Block:
     bikes: in_workshop.Bikes | None = None
 
 
+@reread(most=4)
 def blocks(day: date, *, fold: bool, manager: bool = False) -> list[Block]:
     """All that is not empty. With ``fold``, what may wait is there, but shut; without ``manager``, not what is theirs alone."""
     found = sorted(

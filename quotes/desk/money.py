@@ -18,6 +18,7 @@ from shop import currency
 from shop.papers.pictures import figure, paying
 from shop.rates.models import PaymentStage
 from shop.rates.selectors import odds
+from shop.rereading import reread
 from shop.restorations.models import Restoration
 from shop.routes import funding
 from shop.routes.funding import Outside
@@ -64,6 +65,7 @@ class Received:
     reversed_by: str
 
 
+@reread(most=16)
 def shown(restoration: Restoration, day: date) -> dict[str, Any]:
     """Everything on the page but its forms, in a fixed number of queries."""
     standing = money_in.standing(restoration, day)

@@ -10,6 +10,7 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 from quotes.pricing.models import IssuedQuote, Outcome
 from quotes.pricing.money import money_in
 from quotes.pricing.money.money_in import Standing
+from shop.rereading import reread
 from shop.restorations.models import Restoration
 from shop.routes.models import Hold
 
@@ -44,6 +45,7 @@ def accepted_restorations() -> QuerySet[Restoration]:
     return Restoration.objects.select_related("customer", "machine").filter(Exists(accepted))
 
 
+@reread(most=4)
 def jobs(day: date, *, settled: bool = False) -> Jobs:
     """All accepted jobs on ``day``, the longest late first; those that are settled only where asked for. Five queries."""
     rows = list(accepted_restorations())

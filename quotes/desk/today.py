@@ -14,6 +14,7 @@ from quotes.pricing import selectors
 from quotes.pricing.models import Draft, IssuedQuote, Outcome, Stage
 from quotes.pricing.money.money_in import accepted
 from shop import currency
+from shop.rereading import reread
 from shop.restorations.models import Part, Restoration
 
 SHOWN = 10
@@ -203,6 +204,7 @@ class Totals:
     below_floor: list[Line] = field(default_factory=list)
 
 
+@reread(most=2)
 def for_manager(day: date) -> Totals:
     """Sums over quotes, and the open ones that went out below the floor."""
     since = day.replace(month=1, day=1)

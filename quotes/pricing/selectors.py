@@ -11,11 +11,13 @@ from quotes.engine import inputs
 from quotes.engine.chance import quoting
 from quotes.engine.chance.assessment import Assessment
 from quotes.engine.errors import BadInput
+from quotes.engine.formulas import PRESENT
 from quotes.engine.money import from_minor, places
 from quotes.engine.results import Explained
 from quotes.pricing.building import engine_input
 from quotes.pricing.models import Draft, IssuedQuote, Outcome, Stage
 from quotes.pricing.remembered import remembered
+from shop.rereading import Memory
 from shop.restorations.models import Restoration
 from shop.routes.selectors import Scope, scope
 
@@ -35,13 +37,20 @@ class Priced:
     assessment: Assessment | None = None
 
 
+_drafts = Memory[Priced](most=16, frozen=(inputs.Restoration, Explained, Assessment))
+
+
 def draft_of(restoration: Restoration) -> Draft | None:
     """The draft of a restoration, if it has one."""
     return Draft.objects.filter(restoration=restoration).first()
 
 
 def priced(draft: Draft) -> Priced:
-    """Price a draft from the rows as they are now, each time anew."""
+    """Price a draft from the rows as they are now."""
+    return _drafts.ask(lambda: _priced(draft), given=(draft, PRESENT), own=(draft, draft.restoration))
+
+
+def _priced(draft: Draft) -> Priced:
     found = scope(draft.restoration)
     try:
         quoted = quote(engine_input(found, draft))

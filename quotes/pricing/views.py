@@ -1,5 +1,4 @@
 import json
-from typing import Any
 from uuid import UUID
 
 from django.contrib import messages
@@ -10,15 +9,17 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
+from quotes.engine.formulas import PRESENT
 from quotes.pricing import selectors, services
 from quotes.pricing import sheet as sheets
 from quotes.pricing.forms import OutcomeForm
 from quotes.pricing.models import IssuedQuote, Outcome
 from quotes.pricing.quote_page import page, paper_context
-from quotes.pricing.verify import recomputed
+from quotes.pricing.verify import Recomputed, recomputed
 from quotes.pricing.workbook.book import workbook
 from shop.papers.downloads import XLSX, download
 from shop.people.roles import ROLE_DESK, ROLE_MANAGER, role_required
+from shop.rereading import reread
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -71,11 +72,15 @@ def paper(request: HttpRequest, uid: UUID) -> HttpResponse:
 def sheet(request: HttpRequest, uid: UUID) -> HttpResponse:
     """The cost sheet of an issued quote, recomputed from what was frozen."""
     found = get_object_or_404(IssuedQuote.objects.select_related("restoration"), uid=uid)
-    again = recomputed(found)
-    context: dict[str, Any] = {"quote": found, "found": again}
-    if again.explained and again.given:
-        context["sheet"] = sheets.sheet(again.explained, again.given)
+    again, shown = _sheet(found, PRESENT)
+    context = {"quote": found, "found": again, "sheet": shown}
     return render(request, "pricing/costs.html", context)
+
+
+@reread(most=8, frozen=(Recomputed, sheets.Sheet))
+def _sheet(quote: IssuedQuote, _formulas: dict[str, str]) -> tuple[Recomputed, sheets.Sheet | None]:
+    again = recomputed(quote)
+    return again, sheets.sheet(again.explained, again.given) if again.explained and again.given else None
 
 
 @require_safe

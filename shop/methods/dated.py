@@ -17,6 +17,7 @@ from django.db import IntegrityError, models, transaction
 from django.db.models import OuterRef, Subquery
 
 from shop.journal.services import Subject, record
+from shop.rereading import nothing_kept
 
 TRIES = 20
 
@@ -30,7 +31,8 @@ def imagining() -> Iterator[None]:
     """Whatever dated row is noted inside is only imagined."""
     token = _imagined.set([])
     try:
-        yield
+        with nothing_kept():
+            yield
     finally:
         _imagined.reset(token)
 
