@@ -3,10 +3,11 @@
 from django.http import HttpResponse
 from django.utils.text import slugify
 
-CSV, XLSX = "csv", "xlsx"
+CSV, XLSX, PDF = "csv", "xlsx", "pdf"
 MEDIA_TYPES = {
     CSV: "text/csv; charset=utf-8",
     XLSX: "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    PDF: "application/pdf",
 }
 
 
