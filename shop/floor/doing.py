@@ -18,7 +18,7 @@ from shop.people.models import User
 from shop.restorations.models import Part
 from shop.restorations.services import hold_scope
 from shop.routes import again as routes_again
-from shop.routes.finishing import finish_remedy, finish_step
+from shop.routes.finishing import finish_remedy, finish_step, finish_steps
 from shop.routes.models import Done, Remedy, Step, Task
 from shop.routes.splitting import split_part
 from shop.routes.tasks import open_lines
@@ -70,27 +70,25 @@ class AllDone:
     held: list[Held] = field(default_factory=list)
 
 
+@transaction.atomic
 def done_all(*, task: Task, person: User, now: datetime) -> AllDone:
-    """Say that all open steps of a task are done, in the order of their routes, each by itself: what holds one holds no other.
+    """Say that all open steps of a task are done, in the order of their routes: what holds one holds no other.
 
     Work before a redo that is our own is done with it; what a vendor does is done when it is back.
     """
     found = AllDone()
+    for bike in sorted({step.part.restoration_id for step in _open_steps(task)}):
+        hold_scope(bike)
     for remedy in task.remedies.filter(done_at__isnull=True, operation__isnull=False).select_related("operation"):
         found.ready += finish_remedy(remedy=remedy, who=person.username, now=now)
         found.remedies.append(remedy)
     steps = _open_steps(task)
-    asked = checks_for(steps)
+    asked = {pk: [one.why for one in answers if one.why] for pk, answers in checks_for(steps).items()}
+    finished = finish_steps(steps=[step for step in steps if not asked[step.pk]], who=person.username, now=now)
+    found.done, found.ready = finished.done, found.ready + finished.ready
     for step in steps:
-        why = [one.why for one in asked[step.pk] if one.why]
-        if not why:
-            try:
-                found.ready += done(step=step, person=person, now=now, visit=step.visit)
-                found.done.append(step)
-                continue
-            except ValidationError as error:
-                why = error.messages
-        found.held.append(Held(step, why))
+        why = asked[step.pk] or [said for error in finished.held.get(step.pk, []) for said in error.messages]
+        found.held += [Held(step, why)] if why else []
     seen = {step.pk for step in found.done}
     found.ready = [step for step in {one.pk: one for one in found.ready}.values() if step.pk not in seen]
     return found

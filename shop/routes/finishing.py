@@ -1,6 +1,7 @@
 """A step is done for all its pieces, or not at all; what became ready with it; and taking back what was said by mistake."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from django.core.exceptions import ValidationError
@@ -15,7 +16,16 @@ from shop.restorations.models import Restoration
 from shop.restorations.services import hold_scope
 from shop.routes.graph import Graph, graph
 from shop.routes.models import Done, Remedy, Step
-from shop.routes.progress import Cause, States, became_ready, states_of
+from shop.routes.progress import Cause, States, StepState, became_ready, states_of
+
+
+@dataclass(slots=True)
+class Finished:
+    """What came of saying that steps are done: those that are, what became ready with them, and what holds the others."""
+
+    done: list[Step] = field(default_factory=list)
+    ready: list[Step] = field(default_factory=list)
+    held: dict[int, list[ValidationError]] = field(default_factory=dict)
 
 
 @transaction.atomic
@@ -25,18 +35,51 @@ def finish_step(*, step: Step, who: str, now: datetime) -> list[Step]:
     Also for vendor work that is back and for what was bought and is here. Done already, nothing changes. Raises a
     `ValidationError` with all that it waits for.
     """
-    restoration = _held(step.part.restoration_id)
-    before = states_of(restoration, now=now)
-    state = before.get(step.pk)
-    if state is None:
-        raise ValidationError(_("This step is off the route. Bring it back first."), code="off the route")
-    if state.is_done:
-        return []
-    if not state.may_be_done:
-        raise ValidationError([ValidationError(one.sentence, code=_code(one.cause)) for one in state.why])
-    row = Done.objects.create(step=state.step, visit=state.step.visit, at=now, who=who)
+    found = finish_steps(steps=[step], who=who, now=now)
+    if step.pk in found.held:
+        raise ValidationError(found.held[step.pk])
+    return found.ready
+
+
+@transaction.atomic
+def finish_steps(*, steps: Sequence[Step], who: str, now: datetime) -> Finished:
+    """`finish_step` for many: what holds one holds no other, and how the bike stands is looked at a few times, not for each.
+
+    A step that waits only for another one of ``steps`` is done after it. What is done already is in neither list.
+    """
+    found = Finished()
+    by_bike: dict[int, list[int]] = {}
+    for step in steps:
+        by_bike.setdefault(step.part.restoration_id, []).append(step.pk)
+    for bike, wanted in sorted(by_bike.items()):
+        _finish(_held(bike), wanted, found, who=who, now=now)
+    return found
+
+
+def _finish(restoration: Restoration, wanted: list[int], found: Finished, *, who: str, now: datetime) -> None:
+    first = latest = states_of(restoration, now=now)
+    left = [pk for pk in wanted if pk not in latest or not latest[pk].is_done]
+    while possible := [pk for pk in left if pk in latest and latest[pk].may_be_done]:
+        for pk in possible:
+            found.done.append(_write(latest[pk].step, who=who, now=now))
+        left = [pk for pk in left if pk not in possible]
+        latest = states_of(restoration, now=now)
+    for pk in left:
+        found.held[pk] = _why(latest.get(pk))
+    done = {step.pk for step in found.done}
+    found.ready += [step for step in became_ready(first, latest) if step.pk not in done]
+
+
+def _write(step: Step, *, who: str, now: datetime) -> Step:
+    row = Done.objects.create(step=step, visit=step.visit, at=now, who=who)
     record(who=who, at=now, what="step done", subject=subject_of(step), after=_told(row))
-    return became_ready(before, states_of(restoration, now=now))
+    return step
+
+
+def _why(state: StepState | None) -> list[ValidationError]:
+    if state is None:
+        return [ValidationError(_("This step is off the route. Bring it back first."), code="off the route")]
+    return [ValidationError(one.sentence, code=_code(one.cause)) for one in state.why]
 
 
 def _code(cause: Cause) -> str:
