@@ -14,7 +14,7 @@ def field_with_label(field: BoundField, unit: str = "") -> SafeString:
     """``unit`` is shown behind the box and said with the label."""
     if field.is_hidden:
         return mark_safe(str(field))  # noqa: S308  # Django's own, as all that is not escaped below
-    errors = list(field.errors)
+    errors = [str(error) for error in field.errors]
     wrong, words = " field-wrong" if errors else "", _words(field, errors)
     if field.use_fieldset:
         inside = f"<legend>{_label(field)}</legend>\n{words}{field}\n"
