@@ -83,7 +83,7 @@ def _some(rows: Any, field: str = "uid", each: int = 1) -> Callable[[], list[Any
 def by_word() -> dict[str, Callable[[], list[Any]]]:
     """What stands behind a word of an address."""
     from quotes.pricing.models import IssuedQuote, Link, Message, Receipt, Shared
-    from shop.floor.models import Tag
+    from shop.floor.models import Mix, Shelf, Tag
     from shop.floor.models import DamageReport, Rework
     from shop.journal.models import Entry
     from shop.methods.models import Check, Finish, Operation, Template, Vendor, VendorClosure
@@ -127,6 +127,8 @@ def by_word() -> dict[str, Callable[[], list[Any]]]:
         "history": _some(Entry.objects.order_by("-pk")),
         "tasks": _some(Task.objects.order_by("pk")),
         "t": _some(Tag.objects.order_by("pk"), "code"),
+        "mixes": _some(Mix.objects.order_by("pk")),
+        "shelves": _some(Shelf.objects.order_by("pk")),
         "holds": _some(Hold.objects.order_by("pk"), "pk"),
         "waits": _some(Wait.objects.order_by("pk"), "pk"),
         "listed": _some(FinishCandidate.objects.order_by("pk"), "pk"),

@@ -85,6 +85,25 @@ def _hung(restoration: Any, now: Any) -> None:
     by: dict[str, Any] = {"who": mechanic.username, "now": now}
     tag = custody.make_tags(restoration=restoration, **by)[0]
     custody.move(tag=tag, shelf=custody.add_shelf(name="By the door", **by), person=mechanic, now=now)
+    _mixed(mechanic, now)
+
+
+def _mixed(mechanic: Any, now: Any) -> None:
+    """A mix for a task, and a count of the material."""
+    import uuid
+    from decimal import Decimal
+
+    from django.utils import timezone
+
+    from shop.floor.material import note_count, note_mix
+    from shop.methods.models import Consumable
+    from shop.routes.models import Task
+
+    item = Consumable.objects.order_by("pk")[0]
+    given: dict[str, Any] = {"consumable": item, "now": now}
+    task = Task.objects.filter(kind=Task.Kind.BIKE).order_by("pk")[0]
+    note_mix(uid=uuid.uuid4(), task=task, amount=Decimal("0.3"), person=mechanic, **given)
+    note_count(day=timezone.localdate(now), counted=Decimal(2), who="manager", **given)
 
 
 def _sent_back(now: Any) -> None:

@@ -1,5 +1,6 @@
 from quotes.desk.views import (
     beginning,
+    bench_paper,
     checks,
     comebacks,
     compare,
@@ -18,6 +19,7 @@ from quotes.desk.views import (
     issuing,
     leaving,
     many,
+    material,
     methods,
     money,
     people,
@@ -28,6 +30,7 @@ from quotes.desk.views import (
     run_checks,
     search,
     set_up,
+    shelves,
     steps,
     tablets,
     times,
@@ -49,6 +52,9 @@ urlpatterns = [
     *damage.urlpatterns,
     *damage_found.urlpatterns,
     *reports.urlpatterns,
+    *bench_paper.urlpatterns,
+    *material.urlpatterns,
+    *shelves.urlpatterns,
     *work.urlpatterns,  # before what takes any word behind a step
     *steps.urlpatterns,
     *facts.urlpatterns,

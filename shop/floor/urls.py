@@ -8,5 +8,6 @@ urlpatterns = [
     path("", include("shop.floor.doing_urls")),
     path("", include("shop.floor.custody_urls")),
     path("", include("shop.floor.cards_urls")),
+    path("", include("shop.floor.material_urls")),
     path("", include("shop.floor.leaving_urls")),
 ]
