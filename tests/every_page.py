@@ -83,8 +83,7 @@ def _some(rows: Any, field: str = "uid", each: int = 1) -> Callable[[], list[Any
 def by_word() -> dict[str, Callable[[], list[Any]]]:
     """What stands behind a word of an address."""
     from quotes.pricing.models import IssuedQuote, Link, Message, Receipt, Shared
-    from shop.floor.models import Mix, Shelf, Tag
-    from shop.floor.models import DamageReport, Rework
+    from shop.floor.models import Comeback, DamageReport, Mix, Rework, Run, Shelf, Snag, Tag, WalkIn
     from shop.journal.models import Entry
     from shop.methods.models import Check, Finish, Operation, Template, Vendor, VendorClosure
     from shop.outbox.models import Row
@@ -126,6 +125,10 @@ def by_word() -> dict[str, Callable[[], list[Any]]]:
         "finishes": _some(Finish.objects.filter(routes__isnull=False).order_by("pk")),
         "history": _some(Entry.objects.order_by("-pk")),
         "tasks": _some(Task.objects.order_by("pk")),
+        "runs": _some(Run.objects.order_by("pk")),
+        "snags": _some(Snag.objects.order_by("pk")),
+        "comebacks": _some(Comeback.objects.order_by("pk")),
+        "small-jobs": _some(WalkIn.objects.order_by("pk")),
         "t": _some(Tag.objects.order_by("pk"), "code"),
         "mixes": _some(Mix.objects.order_by("pk")),
         "shelves": _some(Shelf.objects.order_by("pk")),
@@ -152,7 +155,7 @@ def by_name() -> dict[str, Callable[[], list[str]]]:
     from quotes.desk.models import Upload
     from quotes.desk.rates.kinds import ALL
     from shop.floor.models import Clocking
-    from shop.methods.models import FinishRoute
+    from shop.methods.models import FinishRoute, RunCheck
     from shop.people.models import User
     from shop.restorations.models import FinishEvidence, Restoration
 
@@ -189,6 +192,7 @@ def by_name() -> dict[str, Callable[[], list[str]]]:
         "desk:method": methods,
         "desk:method_new": lambda: [reverse("desk:method_new", args=[one.slug]) for one in DEFINITIONS],
         "desk:method_route": route,
+        "desk:run_check": lambda: [reverse("desk:run_check", args=[RunCheck.objects.order_by("pk")[0].uid])],
         "desk:import_preview": parts_list,
         "desk:take_away_photograph": lambda: [reverse("desk:take_away_photograph", args=one) for one in photographed()],
         "desk:rates_look": rates_list,

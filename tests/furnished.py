@@ -20,9 +20,10 @@ def furnish() -> dict[str, str]:
     tasks.mend(now=now)
     _photographed(said)
     _sent_back(now)
+    _clocked(now)
+    _nearly_done(accepted.restoration, now)
     _hung(accepted.restoration, now)
     _delayed(accepted.restoration, today, said)
-    _clocked(now)
     _tablet(said)
     for kind, text in LISTS.items():
         _uploaded(kind, text, accepted.restoration, said)
@@ -76,34 +77,20 @@ def _photographed(said: dict[str, Any]) -> None:
     add_photograph(evidence=evidence, photograph=photograph, **said)
 
 
-def _hung(restoration: Any, now: Any) -> None:
-    """Tags on every part, one of which is on a shelf."""
-    from shop.floor import custody
-    from shop.people.models import User
-
-    mechanic = User.objects.get(username="mechanic")
-    by: dict[str, Any] = {"who": mechanic.username, "now": now}
-    tag = custody.make_tags(restoration=restoration, **by)[0]
-    custody.move(tag=tag, shelf=custody.add_shelf(name="By the door", **by), person=mechanic, now=now)
-    _mixed(mechanic, now)
-
-
-def _mixed(mechanic: Any, now: Any) -> None:
-    """A mix for a task, and a count of the material."""
+def _clocked(now: Any) -> None:
+    """A mechanic on a task, and a tap that waits."""
     import uuid
-    from decimal import Decimal
 
-    from django.utils import timezone
-
-    from shop.floor.material import note_count, note_mix
-    from shop.methods.models import Consumable
+    from shop.floor.taps import take
+    from shop.people.models import User
     from shop.routes.models import Task
 
-    item = Consumable.objects.order_by("pk")[0]
-    given: dict[str, Any] = {"consumable": item, "now": now}
-    task = Task.objects.filter(kind=Task.Kind.BIKE).order_by("pk")[0]
-    note_mix(uid=uuid.uuid4(), task=task, amount=Decimal("0.3"), person=mechanic, **given)
-    note_count(day=timezone.localdate(now), counted=Decimal(2), who="manager", **given)
+    mechanic = User.objects.get(username="mechanic")
+    closed = Task.objects.create(name="Old frame", kind=Task.Kind.INDIRECT, made_at=now, closed_at=now)
+    open_one = Task.objects.create(name="Look for a tool", kind=Task.Kind.INDIRECT, made_at=now)
+    for task in (closed, open_one):
+        given: dict[str, Any] = {"uid": uuid.uuid4(), "tablet": None, "device_at": None, "body": task.name}
+        take(kind="on", person=mechanic, task=task, now=now, **given)
 
 
 def _sent_back(now: Any) -> None:
@@ -146,6 +133,49 @@ def _sent_back(now: Any) -> None:
     )
 
 
+def _nearly_done(restoration: Any, now: Any) -> None:
+    """A first start with something that is not as it should be, and a small job that walked in."""
+    from shop.floor import leaving
+    from shop.floor.walk_ins import note_walk_in
+    from shop.people.models import User
+
+    by: dict[str, Any] = {"person": User.objects.get(username="mechanic"), "now": now}
+    run = leaving.begin_run(restoration=restoration, stage="first_start", **by)
+    leaving.tick(run=run, check=leaving.checks_of(run)[0].check, as_it_should=False, note="weeps at the banjo", **by)
+    job: dict[str, Any] = {"customer": "Mrs Dale", "phone": "0123", "minutes": 60, "agreed_on": now.date()}
+    note_walk_in(what="True a front wheel", agreed_minor=8_500, who="manager", now=now, **job)
+
+
+def _hung(restoration: Any, now: Any) -> None:
+    """Tags on every part, one of which is on a shelf."""
+    from shop.floor import custody
+    from shop.people.models import User
+
+    mechanic = User.objects.get(username="mechanic")
+    by: dict[str, Any] = {"who": mechanic.username, "now": now}
+    tag = custody.make_tags(restoration=restoration, **by)[0]
+    custody.move(tag=tag, shelf=custody.add_shelf(name="By the door", **by), person=mechanic, now=now)
+    _mixed(mechanic, now)
+
+
+def _mixed(mechanic: Any, now: Any) -> None:
+    """A mix for a task, and a count of the material."""
+    import uuid
+    from decimal import Decimal
+
+    from django.utils import timezone
+
+    from shop.floor.material import note_count, note_mix
+    from shop.methods.models import Consumable
+    from shop.routes.models import Task
+
+    item = Consumable.objects.order_by("pk")[0]
+    given: dict[str, Any] = {"consumable": item, "now": now}
+    task = Task.objects.filter(kind=Task.Kind.BIKE).order_by("pk")[0]
+    note_mix(uid=uuid.uuid4(), task=task, amount=Decimal("0.3"), person=mechanic, **given)
+    note_count(day=timezone.localdate(now), counted=Decimal(2), who="manager", **given)
+
+
 def _delayed(restoration: Any, today: Any, said: dict[str, Any]) -> None:
     from shop.methods.models import Vendor
     from shop.methods.vendor_times import close_vendor
@@ -169,22 +199,6 @@ def _tablet(said: dict[str, Any]) -> None:
     tablets.begin_enrolment(name="Spray room", **said)
     times.add_break(name="Lunch", begins=time(12), ends=time(12, 30), paid=False, **said)
     pins.give_pin(person=User.objects.get(username="mechanic"), **said)
-
-
-def _clocked(now: Any) -> None:
-    """A mechanic on a task, and a tap that waits."""
-    import uuid
-
-    from shop.floor.taps import take
-    from shop.people.models import User
-    from shop.routes.models import Task
-
-    mechanic = User.objects.get(username="mechanic")
-    closed = Task.objects.create(name="Old frame", kind=Task.Kind.INDIRECT, made_at=now, closed_at=now)
-    open_one = Task.objects.create(name="Look for a tool", kind=Task.Kind.INDIRECT, made_at=now)
-    for task in (closed, open_one):
-        given: dict[str, Any] = {"uid": uuid.uuid4(), "tablet": None, "device_at": None, "body": task.name}
-        take(kind="on", person=mechanic, task=task, now=now, **given)
 
 
 def _uploaded(kind: str, text: str, restoration: Any, said: dict[str, Any]) -> None:

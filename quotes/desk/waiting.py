@@ -40,9 +40,9 @@ Source = Callable[[date], Group | Iterable[Group]]
 #: In the order in which they are shown; the most pressing first. Each takes a fixed number of queries. By name, since
 #: they are made of what is said above.
 SOURCES: tuple[str, ...] = (
+    "quotes.desk.waiting_accepted.accepted",
     "quotes.desk.waiting_pins.alarms",
     "quotes.desk.waiting_floor.taps",
-    "quotes.desk.waiting_accepted.accepted",
     "quotes.desk.waiting_intake.numbers",
     "quotes.desk.waiting_bench.reports",
     "quotes.desk.waiting_money.payments",

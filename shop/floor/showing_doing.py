@@ -120,7 +120,7 @@ def whole_task(task: Task, *, now: datetime) -> Whole:
 def _why(step: Step, asked: Sequence[Asked], states: States, own: set[int]) -> list[str]:
     """Steps of the task itself are done before it, and hold nothing back."""
     state = states.get(step.pk)
-    whys = [one.sentence for one in state.why if one.step is None or one.step.pk not in own] if state else []
+    whys = [one.at_the_bench for one in state.why if one.step is None or one.step.pk not in own] if state else []
     return [*whys, *(one.why for one in asked if one.why)]
 
 

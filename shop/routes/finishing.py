@@ -79,7 +79,7 @@ def _write(step: Step, *, who: str, now: datetime) -> Step:
 def _why(state: StepState | None) -> list[ValidationError]:
     if state is None:
         return [ValidationError(_("This step is off the route. Bring it back first."), code="off the route")]
-    return [ValidationError(one.sentence, code=_code(one.cause)) for one in state.why]
+    return [ValidationError(one.at_the_bench, code=_code(one.cause)) for one in state.why]
 
 
 def _code(cause: Cause) -> str:

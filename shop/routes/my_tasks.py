@@ -81,7 +81,7 @@ class TaskCard:
         """What all of it waits for, each thing once; nothing while something can be begun."""
         if self.is_ready:
             return ()
-        told = dict.fromkeys(said for line in self.lines for said in line.state.sentences)
+        told = dict.fromkeys(said for line in self.lines for said in line.state.at_the_bench)
         return tuple(told)
 
     @property

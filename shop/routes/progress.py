@@ -39,11 +39,19 @@ class Cause(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Why:
-    """One thing that a step waits for, in a sentence; ``step`` is the open step that comes first, if that is it."""
+    """One thing that a step waits for, in a sentence; ``step`` is the open step that comes first, if that is it.
+
+    ``told`` is the same for the bench, where nothing is said of money or of what is between the shop and its customer.
+    """
 
     cause: Cause
     sentence: str
     step: Step | None = None
+    told: str = ""
+
+    @property
+    def at_the_bench(self) -> str:
+        return self.told or self.sentence
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +86,11 @@ class StepState:
     @property
     def sentences(self) -> tuple[str, ...]:
         return tuple(one.sentence for one in self.why)
+
+    @property
+    def at_the_bench(self) -> tuple[str, ...]:
+        """`sentences` for those who see no money."""
+        return tuple(one.at_the_bench for one in self.why)
 
     @property
     def begin_sentence(self) -> str:
@@ -190,7 +203,7 @@ class _Held:
     def of(self, step: Step) -> Iterable[Why]:
         part = step.part
         for hold in self.holds.get(part.restoration_id, ()):
-            yield Why(Cause.HELD, _held_sentence(hold))
+            yield Why(Cause.HELD, _held_sentence(hold), told=_held_at_the_bench(hold))
         for refusal in self.gate.get(str(step.uid), ()):
             yield Why(Cause.GATE, refusal.sentence)
         why = "" if trial.is_let_go(step, self.fitted) else trial.why_not_fitted(self.found, step)
@@ -200,7 +213,7 @@ class _Held:
             yield Why(Cause.REMEDY, _("“%(work)s” comes first, so that it can be done again.") % {"work": remedy})
         funds = self.late.get(part.restoration_id)
         if funds is not None and funding.leaves(step) and not trial.is_let_go(step, self.paid):
-            yield Why(Cause.MONEY, funding.sentence(step, funds, 0))
+            yield _of_money(funding.sentence(step, funds, 0))
 
 
 def _held_sentence(hold: Hold) -> str:
@@ -209,6 +222,16 @@ def _held_sentence(hold: Hold) -> str:
         return _("The bike is held until somebody lets it go: %(why)s (%(reason)s).") % told
     told["last"] = date_format(hold.last)
     return _("The bike is held until %(last)s: %(why)s (%(reason)s).") % told
+
+
+def _held_at_the_bench(hold: Hold) -> str:
+    if hold.last is None:
+        return _("The bike is held: do not work on it until the desk says so.")
+    return _("The bike is held until %(last)s: do not work on it.") % {"last": date_format(hold.last)}
+
+
+def _of_money(sentence: str) -> Why:
+    return Why(Cause.MONEY, sentence, told=_("It may not go out yet: the desk knows why."))
 
 
 def _open_remedies(found: Graph, restorations: Collection[int]) -> dict[int, list[Remedy]]:
@@ -231,7 +254,7 @@ def with_money(restoration: Restoration, found: States) -> States:
         return found
     out = {one.step.uid for one in found.values() if one.done is not None and funding.leaves(one.step)}
     waiting = funding.not_covered(restoration, [one.step for one in leaving], out=out)
-    more = {pk: Why(Cause.MONEY, sentence) for pk, sentence in waiting.items()}
+    more = {pk: _of_money(sentence) for pk, sentence in waiting.items()}
     return found | {
         pk: replace(found[pk], standing=Standing.WAITING, why=(*found[pk].why, one)) for pk, one in more.items()
     }

@@ -7,7 +7,7 @@ import pytest
 from django.core.management import call_command
 from django.utils import timezone
 
-from quotes.desk import agreed_work, first_page, money, money_jobs, today
+from quotes.desk import first_page, money, money_jobs, today
 from quotes.pricing.models import Draft, IssuedQuote
 from quotes.pricing.selectors import priced
 from quotes.pricing.views import _sheet
@@ -31,6 +31,5 @@ def test_no_answer_that_is_kept_asks_the_clock(monkeypatch: pytest.MonkeyPatch) 
     assert money_jobs.jobs(day, settled=True).rows
     for restoration in Restoration.objects.select_related("customer", "machine"):
         assert money.shown(restoration, day)
-        assert agreed_work.jobs([restoration], day)
     assert [found.explained for found in map(priced, Draft.objects.select_related("restoration__machine"))]
     assert all(_sheet(quote, {})[1] for quote in IssuedQuote.objects.all())

@@ -12,7 +12,6 @@ from django.utils.formats import date_format
 from quotes.desk import in_workshop, today
 from quotes.pricing.models import IssuedQuote
 from quotes.pricing.selectors import agreed_net
-from shop.methods.models import Operation
 from shop.outbox.models import Heartbeat, Row
 from shop.rates.loading import load_starter
 from shop.rates.selectors import odds
@@ -20,9 +19,8 @@ from shop.restorations.models import Part, Restoration
 from shop.restorations.services import change_scope
 from shop.routes.gate import override
 from shop.routes.models import Authorisation, Plan, PlannedStep, Step
-from shop.routes.parts import choose_finish
 from shop.routes.planning import hold
-from shop.routes.services import add_step, authorise, remove_step
+from shop.routes.services import authorise
 from tests.desk import rows
 from tests.desk.rows import day, quote, restoration
 from tests.workshop import NOW, WHO, Workshop, frame, workshop
@@ -55,7 +53,6 @@ def test_a_person_without_a_role_reads_whom_to_ask(nobody):
     page = text(nobody)
     assert "Ask the manager to give you a role." in page
     assert "Begin" not in page
-    assert "Agreed work" not in page
 
 
 @pytest.mark.parametrize("role", ["front_desk", "manager", "alone"])
@@ -74,19 +71,12 @@ def test_a_shop_that_is_not_set_up_says_so_first(role, may, request):
     assert "Begin the first restoration" not in page
 
 
-def test_an_empty_shop_tells_the_mechanic_what_will_stand_there(mechanic):
-    page = text(mechanic)
-    assert "Nothing is agreed yet" in page
-    assert "Begin" not in page
-
-
 @pytest.mark.parametrize(
     ("role", "seen", "not_seen"),
     [
-        ("front_desk", ["Drafts in hand"], ["On offer", "Agreed work"]),
-        ("manager", ["Drafts in hand", "On offer"], ["Agreed work"]),
-        ("mechanic", ["Agreed work"], ["Drafts in hand", "On offer", "Heron"]),
-        ("alone", ["Drafts in hand", "On offer", "Agreed work"], []),
+        ("front_desk", ["Drafts in hand"], ["On offer"]),
+        ("manager", ["Drafts in hand", "On offer"], []),
+        ("alone", ["Drafts in hand", "On offer"], []),
     ],
 )
 def test_each_role_lands_on_its_own(role, seen, not_seen, request):
@@ -268,7 +258,7 @@ def owed(state: str) -> None:
     )
 
 
-@pytest.mark.parametrize("role", ["front_desk", "manager", "mechanic"])
+@pytest.mark.parametrize("role", ["front_desk", "manager"])
 def test_background_jobs_that_need_a_person_are_shown_to_the_manager(role, request):
     Heartbeat.objects.create(name="sweep", at=timezone.now(), by="w1")
     owed("dead")
@@ -285,68 +275,12 @@ def test_the_manager_is_told_when_nobody_runs_what_waits(manager):
     assert "Background jobs wait, and nobody runs them." in text(manager)
 
 
-# the mechanic
+# what is agreed
 
 
 def agreed(part: Part) -> None:
     uids = part.steps.filter(removed_at__isnull=True).values_list("uid", flat=True)
     authorise(step_uids=uids, kind=Authorisation.Kind.QUOTE, reference="Q00001", now=NOW)
-
-
-def test_the_mechanic_reads_what_is_agreed_part_by_part(mechanic):
-    shop = workshop()
-    row = bike()
-    agreed(frame(row, shop, deviation="powder instead of stove enamel"))
-    agreed(frame(row, shop, name="Yoke nut", area_name="Front fork", pieces=2, finish=shop.zinc))
-    frame(row, shop, name="Never agreed")
-    page = text(mechanic)
-    assert "Heron 250" in page
-    assert "2 parts" in page
-    assert "Frame 1× steel Black powder instead of stove enamel Blast · Spray" in page
-    assert "Front fork Yoke nut 2× steel Zinc Zinc plate (Brook Platers)" in page
-    assert "Never agreed" not in page
-
-
-def test_what_changed_after_the_agreement_is_not_to_be_worked_on_yet(mechanic):
-    shop = workshop()
-    part = frame(bike(), shop)
-    add_step(part=part, origin=Step.Origin.BEFORE, operation=shop.fit, **WHO)
-    agreed(part)
-    choose_finish(part=part, finish=shop.green, **WHO)
-    page = text(mechanic)
-    assert "Green Fit 2 steps not agreed" in page
-    for step in part.steps.filter(origin=Step.Origin.BEFORE):
-        remove_step(step=step, **WHO)
-    assert "Nothing is agreed yet" in text(mechanic)
-
-
-def test_no_money_and_no_customer_reaches_the_mechanic(mechanic):
-    shop = workshop()
-    row = bike()
-    part = frame(row, shop)
-    add_step(
-        part=part,
-        origin=Step.Origin.AFTER,
-        buy="Head bearing",
-        buy_source="reproduction",
-        buy_price_minor=123_456,
-        **WHO,
-    )
-    agreed(part)
-    quote(row, until=day(9), net=777_700, outcome="accepted")
-    owed("dead")
-    html = mechanic.get("/").content.decode()
-    assert "Head bearing" in html
-    for secret in ("€", "EUR", "1,234", "1234", "7,777", "9,332", "Fenwick", "margin", "/restorations/"):
-        assert secret not in html.replace("H1234", ""), secret
-
-
-def test_agreed_work_comes_five_restorations_to_a_page(mechanic):
-    shop = workshop()
-    for number in range(6):
-        agreed(frame(bike(f"Bike {number}"), shop))
-    assert "Page 1 of 2" in text(mechanic)
-    assert text(mechanic, "/?page=2").count("Bike ") == 1
 
 
 # the same for a small shop and a large one
@@ -524,30 +458,3 @@ def test_the_manager_reads_what_is_still_to_come_in(manager, front_desk):
     quote(restoration(), until=day(9), net=70_000, outcome="accepted")
     assert "Still to come in €840.00 1 accepted bike, with tax" in text(manager)
     assert "Still to come in" not in text(front_desk)
-
-
-def test_the_mechanic_reads_the_cautions_of_the_agreed_work_once(mechanic):
-    shop = workshop()
-    Operation.objects.filter(pk=shop.blast.pk).update(caution="Never magnesium in the shared cabinet.")
-    row = bike()
-    for name in ("Frame", "Fork"):
-        agreed(frame(row, shop, name=name))
-    page = text(mechanic)
-    assert page.count("Never magnesium in the shared cabinet.") == 1
-
-
-def test_the_mechanic_reads_that_a_bike_is_held(mechanic):
-    row = bike()
-    agreed(frame(row, workshop()))
-    hold(
-        restoration=row,
-        first=day(0),
-        last=day(3),
-        reason="Jo has not paid",
-        kind="unpaid",
-        who="ada",
-        now=timezone.now(),
-    )
-    page = text(mechanic)
-    assert "do not work on it" in page
-    assert "paid" not in page

@@ -19,6 +19,7 @@ from shop.people import tablets
 from shop.people.models import User
 from shop.people.roles import ROLE_DESK, ROLE_MANAGER, ROLE_MECHANIC
 from shop.routes.models import Task
+from shop.routes.planning import hold
 from shop.routes.tasks import form_tasks
 from tests.floor.bench import Bench, agree, bench
 from tests.workshop import frame
@@ -214,3 +215,26 @@ def test_who_works_alone_clocks_from_any_page_and_nobody_else_is_asked_to() -> N
     assert Clocking.objects.get().ended_at is not None
     User.objects.create(username="ann")
     assert 'class="clock-strip"' not in client.get(where).content.decode()
+
+
+@pytest.mark.parametrize("last", [None, timedelta(days=3)])
+def test_a_held_bike_is_not_worked_on_and_why_it_is_held_is_the_desks(
+    shop: Bench, tablet: Client, last: timedelta | None
+) -> None:
+    today = timezone.localdate()
+    hold(
+        restoration=shop.bike,
+        first=today,
+        last=today + last if last else None,
+        kind="unpaid",
+        reason="Jo has not paid",
+        who="ada",
+        now=timezone.now(),
+    )
+    for html in (
+        page(tablet, "floor:person", shop.joe.uid),
+        page(tablet, "floor:task", shop.task(shop.blast).uid, person=str(shop.joe.uid)),
+        page(tablet, "floor:task_done", shop.task(shop.blast).uid, person=str(shop.joe.uid)),
+    ):
+        assert "do not work on it" in html
+        assert "paid" not in html

@@ -2,21 +2,18 @@
 
 from typing import Any
 
-from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import path
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from quotes.desk import agreed_work, first_page, money_jobs, today
+from quotes.desk import first_page, money_jobs, today
 from quotes.desk.context import DESK
 from shop.outbox import selectors as outbox
 from shop.people.roles import ROLE_MANAGER, ROLE_MECHANIC, has_role, roles_of
 from shop.rates.set_up import is_set_up
 from shop.restorations.models import Restoration
-
-JOBS_EACH_PAGE = 5
 
 
 @require_safe
@@ -47,9 +44,6 @@ def home(request: HttpRequest) -> HttpResponse:
             "stuck": sum(outbox.stuck()),
             "asleep": asleep,
         }
-    if has_role(request.user, ROLE_MECHANIC):
-        page = Paginator(agreed_work.authorised_restorations(), JOBS_EACH_PAGE).get_page(request.GET.get("page"))
-        context |= {"mechanic": True, "page": page, "jobs": agreed_work.jobs(list(page), day)}
     return render(request, "desk/home.html", context)
 
 

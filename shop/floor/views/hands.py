@@ -53,7 +53,10 @@ def _taken(request: HttpRequest, person: User, form: PinForm) -> bool:
     except pins.Locked as refusal:
         form.add_error("pin", str(refusal))
     else:
-        form.add_error("pin", pins.why_not(person, now=timezone.now()) or _("This is not the PIN of %(person)s.") % {"person": person})
+        form.add_error(
+            "pin",
+            pins.why_not(person, now=timezone.now()) or _("This is not the PIN of %(person)s.") % {"person": person},
+        )
     return False
 
 
