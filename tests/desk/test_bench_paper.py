@@ -76,6 +76,10 @@ def test_what_is_wrong_is_told_and_nothing_is_lost(
     assert not Count.objects.exists()
 
 
+def test_the_page_begins_with_today_as_a_day_box_reads_it(front_desk: Client, shop: Bench) -> None:
+    assert f'value="{timezone.localdate().isoformat()}"' in front_desk.get(MATERIAL).content.decode()
+
+
 def test_nobody_counts_on_a_day_to_come(front_desk: Client, shop: Bench) -> None:
     answer = front_desk.post(MATERIAL, counted(shop.shop.paint, counted="2") | {"day": "2999-01-01"})
     assert answer.status_code == 422

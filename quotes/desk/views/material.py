@@ -31,7 +31,8 @@ MONTHS = 6
 
 class DayForm(PlainForm):
     day = forms.DateField(
-        label=gettext_lazy("Counted in the evening of"), widget=forms.DateInput(attrs={"type": "date"})
+        label=gettext_lazy("Counted in the evening of"),
+        widget=forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}),
     )
 
 

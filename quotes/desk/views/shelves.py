@@ -64,7 +64,9 @@ def rename(request: HttpRequest, uid: UUID) -> HttpResponse:
 
 def _of(uid: UUID, data: object = None, initial: str = "") -> ShelfForm:
     """Each on the page has ids of its own."""
-    return ShelfForm(data, initial={"name": initial}, auto_id=f"{uid}-%s")
+    form = ShelfForm(data, initial={"name": initial}, auto_id=f"{uid}-%s")
+    form.fields["name"].help_text = ""  # said once on the page
+    return form
 
 
 def _page(
