@@ -68,8 +68,8 @@ def _acted(request: HttpRequest, form: Any, do: Do) -> HttpResponse | User | Non
     return person
 
 
-@require_safe
 @on_the_floor
+@require_safe
 def leaving_bikes(request: HttpRequest) -> HttpResponse:
     """The bikes at work, one of which is to leave next."""
     gone = HandedOver.objects.values("restoration")
@@ -83,8 +83,8 @@ def leaving_bikes(request: HttpRequest) -> HttpResponse:
     return render(request, "floor/leaving_bikes.html", page_about(request, acting(request), bikes=bikes))
 
 
-@require_safe
 @on_the_floor
+@require_safe
 def leaving(request: HttpRequest, uid: UUID) -> HttpResponse:
     return _page(request, _bike(uid), SnagForm())
 
@@ -127,8 +127,8 @@ def _say_errors(request: HttpRequest, form: Any) -> None:
             messages.error(request, said)
 
 
-@require_safe
 @on_the_floor
+@require_safe
 def run(request: HttpRequest, uid: UUID) -> HttpResponse:
     return _run_page(request, _run(uid), FinishForm())
 
@@ -216,8 +216,8 @@ def add_snag(request: HttpRequest, uid: UUID) -> HttpResponse:
     return _page(request, bike, form, UNPROCESSABLE) if done is None else _to("leaving", uid, done, "snags")
 
 
-@require_safe
 @on_the_floor
+@require_safe
 def snag(request: HttpRequest, uid: UUID) -> HttpResponse:
     return _snag_page(request, _snag(uid), SettleForm())
 
