@@ -186,6 +186,9 @@ def by_name() -> dict[str, Callable[[], list[str]]]:
     def rates_list() -> list[str]:
         return [reverse("desk:rates_look", args=[Upload.objects.filter(kind=Upload.Kind.RATES)[0].uid])]
 
+    def mechanic(name: str) -> Callable[[], list[str]]:
+        return lambda: [reverse(name, args=[User.objects.get(username="mechanic").uid])]
+
     return {
         "desk:rate": rates,
         "desk:rate_effect": rate_effect,
@@ -196,9 +199,12 @@ def by_name() -> dict[str, Callable[[], list[str]]]:
         "desk:import_preview": parts_list,
         "desk:take_away_photograph": lambda: [reverse("desk:take_away_photograph", args=one) for one in photographed()],
         "desk:rates_look": rates_list,
-        "floor:day": lambda: [reverse("floor:day", args=[User.objects.get(username="mechanic").uid])],
+        "floor:day": mechanic("floor:day"),
+        "floor:add_time": mechanic("floor:add_time"),
+        "floor:ended": mechanic("floor:ended"),
+        "floor:person": mechanic("floor:person"),
         "floor:correct": lambda: [reverse("floor:correct", args=[Clocking.objects.order_by("pk")[0].uid])],
-        "floor:pin": lambda: [reverse("floor:pin", args=[User.objects.get(username="mechanic").uid])],
+        "floor:pin": mechanic("floor:pin"),
         "desk:rates_export": lambda: [reverse("desk:rates_export", args=["csv"])],
         "desk:search": lambda: [
             reverse("desk:search", query={"search": word}) for word in ("tank", "a", "nothing here")

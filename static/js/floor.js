@@ -8,14 +8,6 @@ addEventListener("pageshow", (event) => {
   if (event.persisted) location.reload();
 });
 
-// A second tap while the first is on its way is the same tap.
-for (const form of document.querySelectorAll("form[data-tap]")) {
-  form.addEventListener("submit", (event) => {
-    if (form.dataset.sent) event.preventDefault();
-    form.dataset.sent = "1";
-  });
-}
-
 const back = document.body.dataset.back;
 if (back) {
   let timer;

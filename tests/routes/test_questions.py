@@ -1,6 +1,5 @@
 """From rows of evidence to what the engine asks, and which sources are left to look into."""
 
-import doctest
 from decimal import Decimal
 from typing import Any
 
@@ -12,7 +11,6 @@ from quotes.engine.errors import BadInput
 from quotes.engine.inputs import NONE_OF_THESE, FinishQuestion, Work
 from shop.methods.models import EvidenceSource, Finish, PartKind
 from shop.rates.models import Odds
-from shop.restorations import words
 from shop.restorations.evidence import add_evidence, list_candidate, remove_evidence
 from shop.restorations.models import FinishAgreement, Part, Restoration
 from shop.restorations.services import change_part, remove_part
@@ -277,8 +275,3 @@ def test_a_source_is_left_out_where_nothing_is_listed_or_in_scope(shop: Workshop
     assert found_sources(tank) == {"Club archive": (str(tank.uid),)}
     remove_part(part=tank, **WHO)
     assert found_sources(tank) == {}
-
-
-def test_the_examples_of_chances_in_words_hold() -> None:
-    found = doctest.testmod(words)
-    assert (found.failed, found.attempted > 0) == (0, True)
