@@ -201,3 +201,18 @@ def test_one_part_and_many_take_as_many_queries(front_desk: Client, shop: Worksh
     for number in range(5):
         formed(bench_frame(bike, shop, name=f"Stay {number}", area_name=f"Area {number}", pieces=2))
     assert queries() == alone
+
+
+def test_many_parts_come_page_by_page_and_a_refused_form_is_shown_with_its_part(
+    front_desk: Client, shop: Workshop, bike: Restoration
+) -> None:
+    parts = [bench_frame(bike, shop, name=f"Clip {number}", pieces=4) for number in range(23)]
+    for part in parts:
+        agreed(part)
+    form_tasks(restoration=bike, now=NOW)
+    first = page(front_desk, bike)
+    assert "Page 1 of 2" in first
+    assert "Clip 22 " not in first
+    refused = post(front_desk, f"/parts/{parts[22].uid}/split/", pieces=4)
+    assert "Page 2 of 2" in refused
+    assert "Clip 22 " in refused

@@ -1,11 +1,12 @@
 """The work on a bike: how every step stands, what is back or here, parts that are split; and the tasks of all bikes."""
 
-from collections.abc import Callable
-from typing import Any
+from collections.abc import Callable, Sequence
+from typing import Any, TypeVar
 from uuid import UUID
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
+from django.core.paginator import Page, Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
@@ -30,6 +31,9 @@ from shop.routes.my_tasks import indirect_tasks, task_cards
 from shop.routes.splitting import put_together, split_part
 
 UNPROCESSABLE = 422
+#: Parts, and tasks, on one page: more is too much to load on a telephone, and to read.
+PARTS, TASKS = 20, 25
+T = TypeVar("T")
 OF_STEP = (Step, "part__restoration__uid")
 OF_PART = (Part, "restoration__uid")
 
@@ -49,11 +53,20 @@ def _page(
     status: int = 200,
 ) -> HttpResponse:
     found = work(row, now=timezone.now())
-    parts = [(one, _split_form(one.part, split)) for one in found.parts]
-    context = {"restoration": row, "work": found, "parts": parts, "unplaced": tasks.unplaced_of(row).count()}
+    page = _page_with(request, found.parts, lambda one: split is not None and split.part == one.part.pk, each=PARTS)
+    parts = [(one, _split_form(one.part, split)) for one in page]
+    unplaced = tasks.unplaced_of(row).count()
+    context = {"restoration": row, "work": found, "parts": parts, "page": page, "unplaced": unplaced}
     if found.untried or trial_form is not None:
         context["trial_form"] = trial_form or TrialForm(steps=found.untried)
     return render(request, "desk/work.html", context, status=status)
+
+
+def _page_with(request: HttpRequest, rows: Sequence[T], wanted: Callable[[T], bool], *, each: int) -> Page[T]:
+    """The page that is asked for; the one that holds a row that is ``wanted``, where a form was refused."""
+    place = next((place for place, row in enumerate(rows) if wanted(row)), None)
+    asked = request.GET.get("page") if place is None else place // each + 1
+    return Paginator(rows, each).get_page(asked)
 
 
 def _split_form(part: Part, refused: SplitForm | None) -> SplitForm | None:
@@ -173,9 +186,18 @@ def _tasks_page(
     bike = _bike(asked)
     cards = task_cards(now=timezone.now(), restoration=bike)
     chosen = set(move.chosen) if move else set()
+    page = _page_with(
+        request,
+        cards,
+        lambda card: (
+            (change is not None and change.task.pk == card.task.pk) or any(line.seen in chosen for line in card.lines)
+        ),
+        each=TASKS,
+    )
     context: dict[str, Any] = {
         "bike": bike,
-        "cards": [(card, _task_form(card.task, change)) for card in cards],
+        "page": page,
+        "cards": [(card, _task_form(card.task, change)) for card in page],
         "indirect": [(task, _task_form(task, change)) for task in indirect_tasks()],
         "move_form": move or MoveForm(),
         "chosen": chosen,
