@@ -9,8 +9,9 @@ from django.test import TransactionTestCase
 
 from shop import guards
 from tests.opening import browser, opened
+from tests.standing import furnished
 
-__all__ = ["browser", "opened"]  # fixtures for every room
+__all__ = ["browser", "furnished", "opened"]  # fixtures for every room
 
 _flush = TransactionTestCase._fixture_teardown
 

@@ -1,7 +1,6 @@
 """What happened, in words: no login names, no uids, no raw moments and sums, nothing said of what was left empty."""
 
 import ast
-import io
 import re
 import uuid
 from datetime import UTC, datetime
@@ -12,7 +11,6 @@ from typing import Any
 
 import pytest
 from django.apps import apps
-from django.core.management import call_command
 from django.test import Client
 from django.utils import translation
 
@@ -22,7 +20,6 @@ from quotes.desk.told_words import WORDS
 from shop.journal.services import record, subject_of
 from shop.people.models import User
 from shop.restorations.models import Restoration
-from tests.furnished import furnish
 from tests.workshop import NOW, restoration
 
 pytestmark = pytest.mark.django_db
@@ -79,10 +76,8 @@ MARKED = re.compile(r"«(?:«[^»]+» from |[^»]+»: )")
 
 
 @pytest.fixture
-def histories(monkeypatch: pytest.MonkeyPatch) -> list[tuple[str, list[str]]]:
+def histories(furnished: object, db: None, monkeypatch: pytest.MonkeyPatch) -> list[tuple[str, list[str]]]:
     """Each change on the history pages of every restoration: its heading and what it says of fields, the words marked."""
-    call_command("demo", stdout=io.StringIO())
-    furnish()
     client = Client()
     client.force_login(User.objects.get(username="desk"))
     monkeypatch.setattr(translation._trans, "gettext", lambda message: f"«{message}»" if message else "")

@@ -1,18 +1,15 @@
 """Whoever only looks changes nothing: every address of the shop, as every role and as a customer (RELIABILITY S-04)."""
 
 import hashlib
-import io
 from collections import Counter
 
 import pytest
 from django.apps import apps
-from django.core.management import call_command
 from django.db import connection
 from django.test import Client
 
 from shop.people.models import User
-from tests.every_page import Address, addresses
-from tests.furnished import furnish
+from tests.every_page import Address
 
 #: What signing in and being signed in writes, and no page.
 OF_THE_FRAME = {"django_session"}
@@ -32,9 +29,8 @@ def tables() -> dict[str, str]:
 
 
 @pytest.fixture
-def shop(db: None) -> list[Address]:
-    call_command("demo", stdout=io.StringIO())
-    return addresses(furnish())
+def shop(furnished: list[Address], db: None) -> list[Address]:
+    return furnished
 
 
 def test_looking_at_every_address_changes_nothing(shop: list[Address]) -> None:

@@ -3,12 +3,10 @@
 RELIABILITY S-12; OWASP ASVS 5.0, 8.2.1, 8.2.3, 15.3.1. The addresses come from the URLconf, with something real in each.
 """
 
-import io
 import re
 from collections.abc import Callable, Iterator
 
 import pytest
-from django.core.management import call_command
 from django.db.models import F, Value
 from django.db.models.functions import Concat
 from django.test import Client
@@ -19,8 +17,7 @@ from shop.people import tablets
 from shop.people.models import User
 from shop.people.sessions import FLOOR
 from shop.restorations.models import Customer
-from tests.every_page import Address, addresses
-from tests.furnished import furnish
+from tests.every_page import Address
 
 PERSON, PHONE, MAIL, PLACE = "Canarycustomer", "0999 777 555", "canary@post.invalid", "Canarylane"
 CANARIES = (PERSON, PHONE, MAIL, PLACE)
@@ -31,11 +28,9 @@ MONEY = re.compile(
 
 
 @pytest.fixture
-def shop(db: None) -> list[Address]:
-    call_command("demo", stdout=io.StringIO())
-    secrets = furnish()
+def shop(furnished: list[Address], db: None) -> list[Address]:
     Customer.objects.update(name=Concat(Value(f"{PERSON} "), F("pk")), phone=PHONE, email=MAIL, address=f"7 {PLACE}")
-    return addresses(secrets)
+    return furnished
 
 
 def tablet() -> Client:
