@@ -15,7 +15,8 @@ from playwright.sync_api import Browser, BrowserContext, Page
 
 from tests.served import ROOT, Served, served, signed_in
 
-pytestmark = pytest.mark.browser
+#: Long: with the floor it is a walk of more than ten minutes on two cores. ``check.py --long`` runs it.
+pytestmark = [pytest.mark.browser, pytest.mark.long]
 
 # Source: WCAG 2.2, level AA, as the rules of axe-core name it.
 WCAG = {"runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]}
