@@ -21,15 +21,13 @@ from shop import text
 from shop.floor import custody
 from shop.floor.checks import Asked, checks_for
 from shop.floor.models import Tag
+from shop.floor.proofs import proofs
 from shop.papers import pdf
 from shop.papers.pictures import PAPER, route_line
-from shop.rates.selectors import odds
 from shop.restorations.models import Part, Restoration
-from shop.routes.gate import belief_of
 from shop.routes.graph import Graph, graph
 from shop.routes.models import Done, Remedy, Step, Task
 from shop.routes.my_tasks import TaskCard, task_card
-from shop.routes.questions import heard_in
 from shop.routes.standard import standard_minutes
 
 STYLES = Path(__file__).resolve().parent.parent.parent / "static" / "css" / "cards.css"
@@ -97,7 +95,7 @@ def part_card(part: Part, *, now: datetime) -> PartCard:
         picture=route_line.draw(_line(found, part, steps), width=PAPER),
         rows=_rows(steps, found.dones, now),
         cautions=_cautions(steps),
-        proof=_proofs([part], now).get(part.pk, ""),
+        proof=proofs([part], on=timezone.localdate(now)).get(part.pk, ""),
         tags=[one.tag for one in custody.of_parts([part.pk]).get(part.pk, ())],
         printed=now,
     )
@@ -120,7 +118,7 @@ def task_sheet(task: Task, *, now: datetime) -> TaskSheet:
         cautions=list(dict.fromkeys(work.caution for work in works if work.caution)),
         instructions=list(dict.fromkeys(said for work in works if (said := getattr(work, "instructions", "")))),
         tags=custody.of_parts([part.pk for part in parts]),
-        proofs=_proofs(parts, now),
+        proofs=proofs(parts, on=timezone.localdate(now)),
         minutes=_minutes(total),
         printed=now,
     )
@@ -156,15 +154,6 @@ def _where(step: Step) -> str:
 
 def _cautions(steps: Iterable[Step]) -> list[str]:
     return list(dict.fromkeys(step.work.caution for step in steps if not step.buy and step.work.caution))
-
-
-def _proofs(parts: Sequence[Part], now: datetime) -> dict[int, str]:
-    """Part to how sure its agreed finish is, in words."""
-    wanted = [part for part in parts if part.agreed_finish_id]
-    if not wanted:
-        return {}
-    heard, believed = heard_in({part.restoration_id for part in wanted}), odds(timezone.localdate(now))
-    return {part.pk: belief_of(part, part.restoration.machine, heard, believed).sentence() for part in wanted}
 
 
 def _line(found: Graph, part: Part, steps: Sequence[Step]) -> route_line.RouteLine:

@@ -16,14 +16,12 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from shop.floor.models import Checked
+from shop.floor.proofs import proofs
 from shop.journal.services import record, subject_of
 from shop.methods.models import Check
 from shop.people.models import User
-from shop.rates.selectors import odds
 from shop.restorations.services import hold_scope
-from shop.routes.gate import belief_of
 from shop.routes.models import Done, Step
-from shop.routes.questions import heard_in
 from shop.text import quantity
 
 LONGEST = Checked._meta.get_field("words").max_length
@@ -124,8 +122,9 @@ def checks_for(steps: Collection[Step]) -> dict[int, list[Asked]]:
         step.pk: [one for one in by_operation.get(step.operation_id or 0, ()) if _is_for(one, step)] for step in steps
     }
     results = _results(steps) if any(asked.values()) else {}
-    proofs = _proofs([step for step in steps if any(one.kind == Check.Kind.FINISH for one in asked[step.pk])])
-    return {step.pk: [_asked(step, one, results, proofs) for one in asked[step.pk]] for step in steps}
+    finished = [step.part for step in steps if any(one.kind == Check.Kind.FINISH for one in asked[step.pk])]
+    sure = proofs(finished, on=timezone.localdate())
+    return {step.pk: [_asked(step, one, results, sure) for one in asked[step.pk]] for step in steps}
 
 
 def _is_for(check: Check, step: Step) -> bool:
@@ -143,17 +142,7 @@ def _results(steps: Iterable[Step]) -> dict[tuple[int, int], Checked]:
     }
 
 
-def _proofs(steps: Collection[Step]) -> dict[int, str]:
-    """Part to how the question which finish it had stands, in words."""
-    if not steps:
-        return {}
-    known = heard_in({step.part.restoration_id for step in steps})
-    believed = odds(timezone.localdate())
-    parts = {step.part_id: step.part for step in steps}
-    return {pk: belief_of(part, part.restoration.machine, known, believed).sentence() for pk, part in parts.items()}
-
-
-def _asked(step: Step, check: Check, results: Mapping[tuple[int, int], Checked], proofs: Mapping[int, str]) -> Asked:
+def _asked(step: Step, check: Check, results: Mapping[tuple[int, int], Checked], sure: Mapping[int, str]) -> Asked:
     low, high = check.low, check.high
     if check.kind == Check.Kind.COUNT and low is None and high is None:
         low = high = Decimal(step.part.pieces)
@@ -166,7 +155,7 @@ def _asked(step: Step, check: Check, results: Mapping[tuple[int, int], Checked],
         low,
         high,
         finish=str(step.part.agreed_finish) if is_finish else "",
-        proof=proofs.get(step.part_id, "") if is_finish else "",
+        proof=sure.get(step.part_id, "") if is_finish else "",
         result=results.get((step.pk, check.pk)),
     )
 

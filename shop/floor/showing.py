@@ -10,17 +10,15 @@ from django.utils import timezone
 from shop.floor.clockings import hanging
 from shop.floor.models import Clocking
 from shop.floor.pictures import of_parts
+from shop.floor.proofs import proofs
 from shop.floor.selectors import open_clockings
 from shop.papers.models import Photograph
 from shop.people.hands import only_person
 from shop.people.models import User
-from shop.rates.selectors import odds
 from shop.restorations.models import Part, Restoration
-from shop.routes.gate import belief_of
 from shop.routes.models import Done, PlannedStep, Step, Task
 from shop.routes.my_tasks import Line, TaskCard, indirect_tasks, task_card, task_cards
 from shop.routes.progress import StepState, look
-from shop.routes.questions import heard_in
 
 #: Cards on one page: what is further down is another day's work.
 SHOWN = 12
@@ -144,9 +142,9 @@ def how(task: Task, *, now: datetime) -> How:
         "agreed_finish", "factory_finish", "old_finish", "kind", "restoration__machine"
     )
     known = {part.pk: part for part in full}
-    pictures, proofs = of_parts(list(known.values())), _proofs(known.values(), now)
+    pictures, sure = of_parts(list(known.values())), proofs(known.values(), on=timezone.localdate(now))
     pieces = [
-        Piece(line, known[line.step.part_id], pictures.get(line.step.part_id, []), proofs.get(line.step.part_id, ""))
+        Piece(line, known[line.step.part_id], pictures.get(line.step.part_id, []), sure.get(line.step.part_id, ""))
         for line in lines
     ]
     works = [line.step.work for line in lines if not line.step.buy]
@@ -162,16 +160,6 @@ def how(task: Task, *, now: datetime) -> How:
 
 def _instructions(work: object) -> str:
     return str(getattr(work, "instructions", ""))
-
-
-def _proofs(parts: Iterable[Part], now: datetime) -> dict[int, str]:
-    """Part to how sure its finish is, in words; only where one is agreed."""
-    wanted = [part for part in parts if part.agreed_finish_id]
-    if not wanted:
-        return {}
-    heard = heard_in({part.restoration_id for part in wanted})
-    believed = odds(timezone.localdate(now))
-    return {part.pk: belief_of(part, part.restoration.machine, heard, believed).sentence() for part in wanted}
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,8 +1,10 @@
 """Who acts on a page of the floor, and where it goes on afterwards."""
 
+from collections.abc import Callable
 from typing import Any
 from uuid import UUID
 
+from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404
@@ -125,6 +127,31 @@ def keep_in_form(form: Any, photograph: Photograph | None) -> None:
     if photograph is not None:
         form.data = form.data.copy()
         form.data["kept"] = str(photograph.uid)
+
+
+#: Does what was asked for, and says so; empty where nothing has to be said.
+Do = Callable[[User], str]
+
+
+def acted(request: HttpRequest, form: Any, do: Do) -> HttpResponse | User | None:
+    """Do what was asked for: who did it; the page that asks for a PIN; or None, with what is wrong in the form."""
+    person = acting(request)
+    if person is None:
+        say_who(form)
+        return None
+    asking = asked_for_pin(request, person)
+    if asking is not None:
+        return asking
+    if not form.is_valid():
+        return None
+    try:
+        said = do(person)
+    except ValidationError as error:
+        form.place(error)
+        return None
+    if said:
+        messages.success(request, said)
+    return person
 
 
 NOBODY = "nobody"

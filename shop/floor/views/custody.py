@@ -1,10 +1,8 @@
 """Tags and places: what hangs on a tag, where it is, and that it is somewhere else now."""
 
-from collections.abc import Callable
 from typing import Any
 from uuid import UUID
 
-from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Count, Q
@@ -21,7 +19,7 @@ from shop.floor import custody
 from shop.floor.forms_custody import FindForm, MoveForm, TagForm
 from shop.floor.models import Shelf, Tag
 from shop.floor.tag_codes import is_code, spaced
-from shop.floor.views.acting import UNPROCESSABLE, acting, asked_for_pin, page_about, part_of, say_who
+from shop.floor.views.acting import UNPROCESSABLE, acted, acting, page_about, part_of
 from shop.people.hands import on_the_floor
 from shop.people.models import User
 from shop.posting import posted_from
@@ -29,7 +27,6 @@ from shop.restorations.models import Part, Restoration
 from shop.routes.models import Task
 
 ON_THE_BIKE, WITH_ME = "bike", "me"
-Do = Callable[[User], str]
 
 
 @never_cache
@@ -90,7 +87,7 @@ def move(request: HttpRequest, code: str) -> HttpResponse:
         moved = custody.move(tag=row, **_place(request, form, person), person=person, now=timezone.now())
         return _("%(tag)s: %(place)s.") % {"tag": spaced(row.code), "place": moved.shelf or moved.at_whom}
 
-    done = _acted(request, form, do)
+    done = acted(request, form, do)
     if isinstance(done, HttpResponse):
         return done
     return _tag_page(request, row, form, UNPROCESSABLE) if done is None else _to("floor:tag", row.code, done)
@@ -119,7 +116,7 @@ def end(request: HttpRequest, code: str) -> HttpResponse:
         custody.end_tag(**given)
         return _("The tag came off. Its number is not given out again.")
 
-    done = _acted(request, form, do)
+    done = acted(request, form, do)
     if isinstance(done, HttpResponse):
         return done
     return _tag_page(request, row, form, UNPROCESSABLE) if done is None else _to("floor:tag", row.code, done)
@@ -191,7 +188,7 @@ def make_tags(request: HttpRequest, uid: UUID) -> HttpResponse:
         said = ngettext("%(count)d tag is made. Print it.", "%(count)d tags are made. Print them.", made)
         return said % {"count": made}
 
-    done = _acted(request, form, do)
+    done = acted(request, form, do)
     if isinstance(done, HttpResponse):
         return done
     return _bike_page(request, bike, moving=form, status=UNPROCESSABLE) if done is None else _to_bike(bike, done)
@@ -209,7 +206,7 @@ def add_tag(request: HttpRequest, uid: UUID) -> HttpResponse:
         made.append(row)
         return _("The tag is made: %(code)s. Say where it is.") % {"code": spaced(row.code)}
 
-    done = _acted(request, form, do)
+    done = acted(request, form, do)
     if isinstance(done, HttpResponse):
         return done
     if done is None:
@@ -233,30 +230,10 @@ def move_many(request: HttpRequest, uid: UUID) -> HttpResponse:
         said = ngettext("%(count)d tag is there now.", "%(count)d tags are there now.", len(rows))
         return said % {"count": len(rows)}
 
-    done = _acted(request, form, do)
+    done = acted(request, form, do)
     if isinstance(done, HttpResponse):
         return done
     return _bike_page(request, bike, moving=form, status=UNPROCESSABLE) if done is None else _to_bike(bike, done)
-
-
-def _acted(request: HttpRequest, form: Any, do: Do) -> HttpResponse | User | None:
-    """Do what was asked for: who did it; the page that asks for a PIN; or None, with what is wrong in the form."""
-    person = acting(request)
-    if person is None:
-        say_who(form)
-        return None
-    asking = asked_for_pin(request, person)
-    if asking is not None:
-        return asking
-    if not form.is_valid():
-        return None
-    try:
-        said = do(person)
-    except ValidationError as error:
-        form.place(error)
-        return None
-    messages.success(request, said)
-    return person
 
 
 def _to(name: str, code: str, person: User | None) -> HttpResponseRedirect:

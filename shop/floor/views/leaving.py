@@ -1,11 +1,9 @@
 """Before a bike leaves, as the floor sees it: runs with their ticks, and snags. No money and no customer stands here."""
 
-from collections.abc import Callable
 from typing import Any
 from uuid import UUID
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
@@ -16,15 +14,13 @@ from django.views.decorators.http import require_safe
 from shop.floor import leaving as services
 from shop.floor.forms_leaving import BareForm, BeginForm, FinishForm, SettleForm, SnagForm, TickForm
 from shop.floor.models import HandedOver, Run, Snag
-from shop.floor.views.acting import UNPROCESSABLE, acting, asked_for_pin, page_about, say_who
+from shop.floor.views.acting import UNPROCESSABLE, acted, acting, page_about
 from shop.methods.models import RunCheck
 from shop.people.hands import on_the_floor
 from shop.people.models import User
 from shop.posting import posted_from
 from shop.restorations.models import Restoration
 from shop.routes.models import Step, Task
-
-Do = Callable[[User], str]
 
 
 def _bike(uid: UUID) -> Restoration:
@@ -45,27 +41,6 @@ def _snag(uid: UUID) -> Snag:
 def _to(name: str, uid: UUID, person: User | None, at: str = "") -> HttpResponseRedirect:
     query = {"person": str(person.uid)} if person else {}
     return HttpResponseRedirect(reverse(f"floor:{name}", args=[uid], query=query) + (f"#{at}" if at else ""))
-
-
-def _acted(request: HttpRequest, form: Any, do: Do) -> HttpResponse | User | None:
-    """Do what was asked for: who did it; the page that asks for a PIN; or None, with what is wrong in the form."""
-    person = acting(request)
-    if person is None:
-        say_who(form)
-        return None
-    asking = asked_for_pin(request, person)
-    if asking is not None:
-        return asking
-    if not form.is_valid():
-        return None
-    try:
-        said = do(person)
-    except ValidationError as error:
-        form.place(error)
-        return None
-    if said:
-        messages.success(request, said)
-    return person
 
 
 @on_the_floor
@@ -112,7 +87,7 @@ def begin_run(request: HttpRequest, uid: UUID) -> HttpResponse:
         begun.append(services.begin_run(restoration=bike, stage=stage, person=person, now=timezone.now()))
         return ""
 
-    done = _acted(request, form, do)
+    done = acted(request, form, do)
     if isinstance(done, HttpResponse):
         return done
     if done is None:
@@ -160,7 +135,7 @@ def tick(request: HttpRequest, uid: UUID) -> HttpResponse:
         )
         return "" if said["right"] else _("It is a snag now: %(check)s") % {"check": check.words}
 
-    done = _acted(request, form, do)
+    done = acted(request, form, do)
     if isinstance(done, HttpResponse):
         return done
     if done is None:
@@ -179,7 +154,7 @@ def finish_run(request: HttpRequest, uid: UUID) -> HttpResponse:
         services.finish_run(run=row, person=person, now=timezone.now(), **form.cleaned_data)
         return _("Finished: %(stage)s.") % {"stage": row.get_stage_display()}
 
-    done = _acted(request, form, do)
+    done = acted(request, form, do)
     if isinstance(done, HttpResponse):
         return done
     return _run_page(request, row, form, UNPROCESSABLE) if done is None else _to("leaving", row.restoration.uid, done)
@@ -195,7 +170,7 @@ def drop_run(request: HttpRequest, uid: UUID) -> HttpResponse:
         services.drop_run(run=row, person=person, now=timezone.now())
         return _("Taken back: nothing was noted on it.")
 
-    done = _acted(request, form, do)
+    done = acted(request, form, do)
     if isinstance(done, HttpResponse):
         return done
     return _run_page(request, row, form, UNPROCESSABLE) if done is None else _to("leaving", bike.uid, done)
@@ -210,7 +185,7 @@ def add_snag(request: HttpRequest, uid: UUID) -> HttpResponse:
         services.add_snag(restoration=bike, person=person, now=timezone.now(), **form.cleaned_data)
         return _("Noted.")
 
-    done = _acted(request, form, do)
+    done = acted(request, form, do)
     if isinstance(done, HttpResponse):
         return done
     return _page(request, bike, form, UNPROCESSABLE) if done is None else _to("leaving", uid, done, "snags")
@@ -242,7 +217,7 @@ def trace_snag(request: HttpRequest, uid: UUID) -> HttpResponse:
         services.say_step(snag=row, step=step, person=person, now=timezone.now())
         return ""
 
-    done = _acted(request, form, do)
+    done = acted(request, form, do)
     if isinstance(done, HttpResponse):
         return done
     if done is None:
@@ -266,7 +241,7 @@ def settle_snag(request: HttpRequest, uid: UUID) -> HttpResponse:
         services.settle_snag(snag=row, how=form.cleaned_data["how"], person=person, now=timezone.now())
         return _("Settled.")
 
-    done = _acted(request, form, do)
+    done = acted(request, form, do)
     if isinstance(done, HttpResponse):
         return done
     return _snag_page(request, row, form, UNPROCESSABLE) if done is None else _to("leaving", row.restoration.uid, done)
