@@ -118,6 +118,7 @@ INSTALLED_APPS = [
     "shop.restorations",
     "shop.routes",
     "shop.floor",
+    "shop.vendor_jobs",
     "quotes.pricing",
     "quotes.desk",
 ]

@@ -1,6 +1,6 @@
 """What is to be done, what holds it back, when it is planned for, and what is done."""
 
-from shop.routes.models.holding import Funding, Hold, Override
+from shop.routes.models.holding import Away, Funding, Hold, Override
 from shop.routes.models.plans import Plan, PlannedStep
 from shop.routes.models.steps import CHANCE, HANDLING, PRICE, QUANTITY, Authorisation, Source, Step, Wait
 from shop.routes.models.work import Done, Remedy, Task, TaskStep
@@ -11,6 +11,7 @@ __all__ = [
     "PRICE",
     "QUANTITY",
     "Authorisation",
+    "Away",
     "Done",
     "Funding",
     "Hold",

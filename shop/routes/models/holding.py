@@ -1,7 +1,7 @@
-"""What holds work back, and who lets it go all the same."""
+"""What holds work back, who lets it go all the same, and what is out of the house."""
 
 from django.db import models
-from django.db.models import CheckConstraint, F, Q
+from django.db.models import CheckConstraint, F, Q, UniqueConstraint
 from django.utils.translation import gettext_lazy as _
 
 from shop.restorations.models import Restoration
@@ -77,3 +77,33 @@ class Funding(models.Model):
 
     def __str__(self) -> str:
         return f"{self.restoration}: {self.received_minor}"
+
+
+class Away(models.Model):
+    """A step is with others on one visit: its pieces are at a vendor, or what it buys is on order.
+
+    Written by the room that sends out and orders, as ``Funding`` is by the one that keeps the money. ``due_on`` is the day
+    we were told last, empty where nobody said one; ``lost`` says that its pieces will not come back by themselves.
+    """
+
+    step = models.ForeignKey(Step, models.PROTECT, related_name="aways")
+    visit = models.PositiveSmallIntegerField(default=1)
+    where = models.CharField(_("with whom"), max_length=120)
+    since = models.DateField(_("since"))
+    due_on = models.DateField(_("due back"), null=True, blank=True)
+    lost = models.BooleanField(_("lost there"), default=False)
+    ended_on = models.DateField(_("here again since"), null=True, blank=True)
+    changed_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["since", "pk"]
+        verbose_name_plural = "away"
+        indexes = [models.Index(fields=["changed_at"], name="away_changed")]
+        constraints = [
+            UniqueConstraint(fields=["step"], condition=Q(ended_on__isnull=True), name="away_once_at_a_time"),
+            CheckConstraint(condition=Q(ended_on__isnull=True) | Q(ended_on__gte=F("since")), name="away_in_order"),
+            CheckConstraint(condition=~Q(where=""), name="away_says_where"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.step}: {self.where}"

@@ -1,0 +1,7 @@
+from django.apps import AppConfig
+
+
+class VendorJobsConfig(AppConfig):
+    name = "shop.vendor_jobs"
+    label = "vendor_jobs"
+    default_auto_field = "django.db.models.BigAutoField"
