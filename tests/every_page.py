@@ -153,7 +153,7 @@ def by_name() -> dict[str, Callable[[], list[str]]]:
 
     from quotes.desk.methods.definitions import DEFINITIONS
     from quotes.desk.models import Upload
-    from quotes.desk.rates.kinds import ALL
+    from quotes.desk.rates.kinds import ALL, NewTax
     from shop.floor.models import Clocking
     from shop.methods.models import FinishRoute, RunCheck
     from shop.people.models import User
@@ -161,7 +161,10 @@ def by_name() -> dict[str, Callable[[], list[str]]]:
 
     def rates() -> list[str]:
         firsts = [(kind, next(iter(kind.subjects()))) for kind in (made() for made in ALL)]
-        return [reverse("desk:rate", args=[kind.slug, kind.key(first)]) for kind, first in firsts]
+        return [
+            *(reverse("desk:rate", args=[kind.slug, kind.key(first)]) for kind, first in firsts),
+            reverse("desk:rate", args=[NewTax.slug, NewTax().key("")]),
+        ]
 
     def rate_effect() -> list[str]:
         return [path + f"effect/{Restoration.objects.order_by('pk')[0].uid}/" for path in rates()[:1]]

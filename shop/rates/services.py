@@ -185,12 +185,32 @@ def _keep(table: Sequence[ServiceBreak], price: ServicePrice) -> None:
 
 @transaction.atomic
 def note_tax_rate(*, code: str, name: str, percent: Decimal, valid_from: date, who: str, now: datetime) -> TaxRate:
-    row = TaxRate(code=code, name=name, percent=percent, valid_from=valid_from, noted_by=who)
+    """What a tax takes [%], and what it is called, which no other tax may be: on lists a tax goes by its name."""
+    row = TaxRate(code=code, name=name.strip(), percent=percent, valid_from=valid_from, noted_by=who)
+    _refuse_name_of_another(row)
     before = held_before(row, of="code")
     add_revision(row, of="code")
-    subject = Subject("rates.taxrate", uuid.uuid5(KEYS, f"tax {code}"), name)
+    subject = Subject("rates.taxrate", uuid.uuid5(KEYS, f"tax {code}"), row.name)
     tell(row, what="tax rate noted", subject=subject, before=before, who=who, now=now)
     return row
+
+
+def add_tax(*, code: str, name: str, percent: Decimal, valid_from: date, who: str, now: datetime) -> TaxRate:
+    """A tax under a code that no other has, with its first rate. Parts are given the code one by one."""
+    there = TaxRate.objects.filter(code__iexact=code).order_by("-valid_from", "-revision").first()
+    if there is not None:
+        said = _("“%(name)s” has this code already. Choose another, or note a new rate for that one.")
+        raise ValidationError({"code": said % {"name": there.name}})
+    return note_tax_rate(code=code, name=name, percent=percent, valid_from=valid_from, who=who, now=now)
+
+
+def _refuse_name_of_another(row: TaxRate) -> None:
+    others = TaxRate.objects.exclude(code=row.code).order_by("valid_from", "revision").values_list("code", "name")
+    taken = {name.casefold(): code for code, name in dict(others).items()}
+    code = taken.get(row.name.casefold())
+    if code is not None:
+        said = _("The tax with the code “%(code)s” is called that. Choose another name, so that nobody mixes them up.")
+        raise ValidationError({"name": said % {"code": code}})
 
 
 class Terms(TypedDict, total=False):

@@ -35,7 +35,7 @@ def fill(count: int) -> None:
                 handling_grade=grade,
                 **ADA,
             )
-            services.note_tax_rate(code=f"tax{number}", name="Tax", percent=D(19), valid_from=day, **ADA)
+            services.note_tax_rate(code=f"tax{number}", name=f"Tax {number}", percent=D(19), valid_from=day, **ADA)
             note_policy(day)
 
 

@@ -22,6 +22,7 @@ OWN_LABELS = {
     "valid_until": gettext_noop("The price holds until"),
     "breaks": gettext_noop("Price breaks"),
     "stages": gettext_noop("Payment stage"),
+    "name": gettext_noop("Name on quotes"),
 }
 
 

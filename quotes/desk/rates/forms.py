@@ -59,6 +59,22 @@ class ServiceForm(RateForm, Sure):
 class TaxForm(RateForm):
     model = TaxRate
     numbers = ("percent",)
+    name = forms.CharField(label=gettext_lazy("Name on quotes"), max_length=60)
+
+
+class NewTaxForm(TaxForm):
+    """A tax that is not there yet."""
+
+    code = forms.SlugField(
+        label=gettext_lazy("Code"),
+        max_length=20,
+        error_messages={"invalid": gettext_lazy("Use letters, digits and hyphens only, such as “reduced”.")},
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.boxes = ["name", "code", "percent", "valid_from"]
+        self.order_fields(self.boxes)
 
 
 def _choices(model: type[Model], name: str) -> forms.ChoiceField:

@@ -10,10 +10,11 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from quotes.desk.rates.kinds import Kind, Labour, Policy, Subject
+from quotes.desk.rates.kinds import Kind, Labour, NewTax, Policy, Subject
 from quotes.desk.rates.tables import RateForm
 from shop.rates import selectors
 from shop.rates.models import PricePolicy
+from shop.restorations.models import Part
 
 PriceBy, OverheadBy = PricePolicy.PriceBy, PricePolicy.OverheadBy
 
@@ -59,6 +60,14 @@ _FIXED: dict[str, Mapping[str, Any]] = {
         "mixed_percent": gettext_lazy(
             "Set-up you expect to save by doing parts of several bikes together. 0 prices each bike alone."
         ),
+    },
+    "taxes": {
+        "name": gettext_lazy("What customers read. Quotes already issued keep what they say."),
+    },
+    "tax": {
+        "name": gettext_lazy("What customers read, such as “VAT, reduced”."),
+        "code": gettext_lazy("A short word of your own for it, such as “reduced”. It stays as it is."),
+        "percent": gettext_lazy("0 for what is free of tax."),
     },
     "chances": {
         "inspect_fee": gettext_lazy("What a customer pays for the stage “strip and inspect”."),
@@ -117,6 +126,8 @@ def of_charge_out(today: date) -> SafeString | str:
 
 def why_nothing(kind: Kind, subject: Subject, form: RateForm, today: date) -> str:
     """Why what was typed changes no price, where that is known without working one out; else nothing."""
+    if isinstance(kind, NewTax) and not Part.objects.filter(tax=form.cleaned_data["code"]).exists():
+        return _("No part has this code yet, so no price changes. Once it is noted, choose it at a part under “Tax”.")
     day = form.cleaned_data["valid_from"]
     if kind.held(subject, day) != kind.held(subject, today):
         return ""  # the boxes began with what holds today; on that day something else does

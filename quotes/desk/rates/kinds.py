@@ -61,6 +61,7 @@ class Kind:
     of = ""  # the field that names what has the rate; "" for the whole shop
     things: Any = None  # the model of what has the rate
     lined: Sequence[str] = ()  # the figures that are drawn over time
+    begins = False  # whether it is the page of something that is not there yet
 
     # -- what has it ---------------------------------------------------------------------------------------------------
 
@@ -75,6 +76,15 @@ class Kind:
 
     def key(self, subject: Subject) -> str:
         return str(subject.uid)
+
+    def place(self, subject: Subject, _said: Mapping[str, Any]) -> tuple[str, str]:
+        """The words of the address where it stands once it is noted."""
+        return self.slug, self.key(subject)
+
+    @property
+    def listed(self) -> str:
+        """Under which of the book's headings it stands."""
+        return self.slug
 
     def name(self, subject: Subject) -> str:
         return str(subject)
@@ -282,7 +292,33 @@ class Taxes(Kind):
         return self._names[subject]
 
     def note(self, subject: Subject, said: Mapping[str, Any], /, **by: Any) -> Rate:
-        return services.note_tax_rate(code=subject, name=self._names[subject], **said, **by)
+        return services.note_tax_rate(code=subject, **said, **by)
+
+
+class NewTax(Taxes):
+    """A tax with a code of its own, and its first rate."""
+
+    slug, form, begins, listed = "tax", forms.NewTaxForm, True, Taxes.slug
+
+    def subjects(self) -> Iterable[Subject]:
+        return [""]
+
+    def subject(self, key: str) -> Subject:
+        if key != "new":
+            raise Http404
+        return ""
+
+    def key(self, _subject: Subject) -> str:
+        return "new"
+
+    def place(self, _subject: Subject, said: Mapping[str, Any]) -> tuple[str, str]:
+        return Taxes.slug, said["code"]
+
+    def name(self, _subject: Subject) -> str:
+        return _("A new tax")
+
+    def note(self, _subject: Subject, said: Mapping[str, Any], /, **by: Any) -> Rate:
+        return services.add_tax(**said, **by)
 
 
 class _Whole(Kind):
@@ -372,7 +408,8 @@ ALL: tuple[type[Kind], ...] = (*BOOK, Times)
 
 def kind_of(slug: str) -> Kind:
     """A kind by its word in the address, or 404."""
-    for kind in ALL:
+    kinds: tuple[type[Kind], ...] = (*ALL, NewTax)
+    for kind in kinds:
         if kind.slug == slug:
             return kind()
     raise Http404

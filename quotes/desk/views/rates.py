@@ -47,10 +47,10 @@ def rate(request: HttpRequest, slug: str, key: str) -> HttpResponse:
     kind = kinds.kind_of(slug)
     subject = kind.subject(key)
     today = timezone.localdate()
+    if (kind.begins or request.method == "POST") and not has_role(request.user, ROLE_MANAGER):
+        raise PermissionDenied(refusal(ROLE_MANAGER))
     if request.method != "POST":
         return _page(request, kind, subject, showing.begun(kind, subject, today))
-    if not has_role(request.user, ROLE_MANAGER):
-        raise PermissionDenied(refusal(ROLE_MANAGER))
     do, _dash, many = request.POST.get("do", LOOK).partition("-")
     if do == ROWS:
         return _page(request, kind, subject, showing.with_more_rows(kind, today, request.POST))
@@ -61,6 +61,7 @@ def rate(request: HttpRequest, slug: str, key: str) -> HttpResponse:
     if do == NOTE and request.POST.get("looked") == seen:
         _imagine(request, kind, subject, form)()
         messages.success(request, _noted(_reach(kind, subject, form)))
+        slug, key = kind.place(subject, form.said())
         return redirect("desk:rate", slug=slug, key=key)
     effects = _effects(request, kind, subject, form, AT_ONCE + (int(many) if many.isdecimal() else 0))
     looked: dict[str, Any] = {
