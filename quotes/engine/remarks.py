@@ -74,7 +74,7 @@ def _of_parts(restoration: Restoration) -> Iterator[tuple[str, Remark]]:
             if (step.work, step.ref) in plates:
                 this_and_next = part.steps[index : index + 2]
                 baked = max(bakes.get((item.work, item.ref), ZERO) for item in this_and_next)
-                for remark in _plating(part, step, baked):
+                for remark in of_plating(part, step, baked):
                     yield part.uid, remark
 
 
@@ -133,7 +133,8 @@ def _guessed_consumables(restoration: Restoration) -> list[str]:
     return sorted(item.name for item in restoration.consumables if item.key in used and item.status == "guessed")
 
 
-def _plating(part: Part, step: Step, baked: Decimal) -> Iterator[Remark]:
+def of_plating(part: Part, step: Step, baked: Decimal) -> Iterator[Remark]:
+    """What speaks against plating a part in a step that is followed by a bake of ``baked`` hours."""
     verdict = plating.verdict(material=part.material, strength=part.strength, thickness=part.thickness)
     if not verdict.allowed and part.strength is None:
         yield Remark(True, part.name, step.name, STRENGTH_UNKNOWN)

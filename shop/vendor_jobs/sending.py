@@ -1,0 +1,235 @@
+"""A lot leaves: once, whole, and only where nothing holds it back."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
+from uuid import UUID
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.db.models import Sum
+from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+
+from quotes.engine.money import from_minor, places
+from quotes.engine.remarks import of_plating
+from shop import currency
+from shop.journal.services import record, subject_of
+from shop.methods.models import Vendor
+from shop.rates.models import Status
+from shop.routes import funding
+from shop.routes.models import Away, Step
+from shop.routes.progress import States, states_of
+from shop.routes.selectors import as_measured
+from shop.text import money
+from shop.vendor_jobs.lots import hold_planned
+from shop.vendor_jobs.models import Job, Line, Promise, Terms
+
+SIXTY = Decimal(60)
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A day somebody told us, and how we know it."""
+
+    due_on: date
+    status: str = Status.PHONED
+    said_by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class LetGo:
+    """Who puts a name to sending more than the vendor is insured for, and why."""
+
+    who: str = ""
+    why: str = ""
+
+
+@transaction.atomic
+def send_out(
+    *,
+    job: Job,
+    on: date,
+    told: Told | None = None,
+    carried_by: str = "",
+    let_go: LetGo | None = None,
+    who: str,
+    now: datetime,
+) -> Job:
+    """The lot is out since ``on``. All of it, or a `ValidationError` with everything that holds it back."""
+    job = hold_planned(job)
+    lines = open_lines(job)
+    _refuse_day(on, told, now=now)
+    held = [*why_not(job, lines, now=now)]
+    if held:
+        raise ValidationError([ValidationError(said, code="held") for said in held])
+    funding.refuse_unfunded(steps=[line.step for line in lines], out=out_already(lines), now=now)
+    _refuse_uninsured(job, lines, let_go or LetGo())
+    job.sent_on, job.sent_at, job.sent_by, job.carried_by = on, now, who, carried_by.strip()
+    job.full_clean(exclude={"service", "redo_of", "came_from"})
+    job.save(update_fields=["sent_on", "sent_at", "sent_by", "carried_by", "let_go_by", "let_go_why"])
+    if told is not None:
+        _write_promise(job, told, told_on=on, who=who, now=now)
+    due = told.due_on if told else None
+    where = str(job.vendor)
+    Away.objects.bulk_create(
+        Away(step=line.step, visit=line.visit, where=where, since=on, due_on=due, changed_at=now) for line in lines
+    )
+    after = {
+        "out since": on,
+        "vendor": where,
+        "due back": due,
+        "parts": ", ".join(str(line.step.part) for line in lines),
+    }
+    record(who=who, at=now, what="lot sent out", subject=subject_of(job), after=after)
+    return job
+
+
+def open_lines(job: Job) -> list[Line]:
+    """What of a job has no outcome yet, with its steps, parts and bikes."""
+    rows = job.lines.filter(outcome=Line.Outcome.OPEN).select_related(
+        "step__part__restoration__machine", "step__part__size_class", "step__service__vendor", "photograph"
+    )
+    return list(rows)
+
+
+def _refuse_day(on: date, told: Told | None, *, now: datetime) -> None:
+    if on > timezone.localdate(now):
+        raise ValidationError({"on": _("That day is still to come. Say that it left when it has.")}, code="to come")
+    if told is not None and told.due_on < on:
+        raise ValidationError({"due_on": _("It cannot be back before it leaves. Give a later day.")}, code="before")
+
+
+def why_not(job: Job, lines: Sequence[Line], *, now: datetime) -> Iterable[str]:
+    """Sentences that say what holds a lot back, its money aside. Five queries or so for each bike."""
+    if not lines:
+        yield _("There is nothing in this lot. Add what goes.")
+    known: dict[int, States] = {}
+    for line in lines:
+        bike = line.step.part.restoration
+        if bike.pk not in known:
+            known[bike.pk] = states_of(bike, now=now)
+        yield from _of_line(line, known[bike.pk])
+    if job.service.plates:
+        for line in lines:
+            yield from of_plating_line(line.step)
+
+
+def _of_line(line: Line, states: States) -> Iterable[str]:
+    state, part = states.get(line.step_id), line.step.part
+    if state is None:
+        yield _("%(part)s is off the route by now. Take it out of the lot.") % {"part": part}
+    elif state.is_done:
+        yield _("%(part)s is done already. Take it out of the lot.") % {"part": part}
+    elif line.visit != line.step.visit:
+        yield _("%(part)s goes round again since the lot was made. Take it out, and plan it anew.") % {"part": part}
+    elif not state.is_ready:
+        yield f"{part}: {' '.join(state.sentences)}"
+    elif line.pieces != part.pieces:
+        told = {"part": part, "pieces": line.pieces, "now": part.pieces}
+        yield (
+            _("%(part)s was %(pieces)s pieces when the lot was made and is %(now)s now. Take it out, and add it anew.")
+            % told
+        )
+
+
+def of_plating_line(step: Step) -> Iterable[str]:
+    """What speaks against electroplating the part: refused first, then the bake that has to follow."""
+    after = step.part.steps.filter(removed_at__isnull=True, position__gt=step.position).order_by("position")
+    following = after.select_related("operation", "service").first()
+    baked = step.service.bake_hours if step.service else Decimal(0)
+    if following is not None and following.operation is not None and following.operation.bakes:
+        baked = max(baked, following.operation.elapsed / SIXTY)
+    if following is not None and following.service is not None:
+        baked = max(baked, following.service.bake_hours)
+    for remark in of_plating(*as_measured(step), baked):
+        sentence = _(remark.text).format(**dict(remark.values))
+        yield f"{step.part}: {sentence}"
+
+
+def out_already(lines: Iterable[Line]) -> set[UUID]:
+    """What of the same bikes is with others, by uid: it has the first claim on the money."""
+    bikes = {line.step.part.restoration_id for line in lines}
+    rows = Away.objects.filter(ended_on__isnull=True, step__part__restoration__in=bikes)
+    done = Step.objects.filter(
+        part__restoration__in=bikes, service__isnull=False, dones__undone_at__isnull=True, dones__isnull=False
+    )
+    return set(rows.values_list("step__uid", flat=True)) | set(done.values_list("uid", flat=True))
+
+
+def value_there(vendor: Vendor) -> int:
+    """What all that is at a vendor costs to have again [minor units]; what nobody valued counts nothing. One query."""
+    rows = Line.objects.filter(
+        job__service__vendor=vendor, job__sent_on__isnull=False, outcome__in=[Line.Outcome.OPEN, Line.Outcome.LOST]
+    )
+    found: dict[str, int | None] = rows.aggregate(value=Sum("replacement_minor"))
+    return found["value"] or 0
+
+
+def beyond_insured(job: Job, lines: Sequence[Line]) -> int:
+    """By how much what would be there is more than the vendor is insured for [minor units]."""
+    terms: Terms | None = getattr(job.vendor, "terms", None)
+    if terms is None or terms.insured_minor is None:
+        return 0
+    together = value_there(job.vendor) + sum(line.replacement_minor or 0 for line in lines)
+    return max(together - terms.insured_minor, 0)
+
+
+def _refuse_uninsured(job: Job, lines: Sequence[Line], let_go: LetGo) -> None:
+    beyond = beyond_insured(job, lines)
+    if not beyond:
+        return
+    if not let_go.who.strip() or not let_go.why.strip():
+        code = currency.code()
+        said = _(
+            "With this lot %(vendor)s holds %(beyond)s more than it is insured for. Send less, or let somebody put a name to it."
+        )
+        shown = money(from_minor(beyond, digits=places(code)), code)
+        raise ValidationError({"let_go_by": said % {"vendor": job.vendor, "beyond": shown}}, code="not insured")
+    job.let_go_by, job.let_go_why = let_go.who.strip(), let_go.why.strip()
+
+
+@transaction.atomic
+def told_new_day(*, job: Job, told: Told, told_on: date, note: str = "", who: str, now: datetime) -> Promise:
+    """The vendor said another day. The one before is kept; the plan moves with it."""
+    job = Job.objects.select_for_update().get(pk=job.pk)
+    if job.sent_on is None or job.back_on is not None:
+        said = _("%(job)s is not out, so there is no day to be told.") % {"job": job}
+        raise ValidationError(said, code="not out")
+    if told.due_on < job.sent_on:
+        raise ValidationError({"due_on": _("That is before it left. Give a later day.")}, code="before")
+    if told_on > timezone.localdate(now):
+        raise ValidationError({"told_on": _("That day is still to come. Give the day on which they said so.")})
+    latest, same = job.promises.last(), (told.due_on, told.status, told.said_by.strip(), told_on)
+    if latest is not None and (latest.due_on, latest.status, latest.said_by, latest.told_on) == same:
+        return latest
+    row = _write_promise(job, told, told_on=told_on, note=note, who=who, now=now)
+    steps = job.lines.filter(outcome=Line.Outcome.OPEN).values("step")
+    Away.objects.filter(step__in=steps, ended_on__isnull=True, lost=False).update(due_on=told.due_on, changed_at=now)
+    before = {"due back": latest.due_on if latest else None}
+    after = {"due back": told.due_on, "who said so": told.said_by, "told on": told_on}
+    record(who=who, at=now, what="told a new day", subject=subject_of(job), before=before, after=after)
+    return row
+
+
+def _write_promise(job: Job, told: Told, *, told_on: date, note: str = "", who: str, now: datetime) -> Promise:
+    row = Promise(
+        job=job,
+        due_on=told.due_on,
+        status=told.status,
+        said_by=told.said_by.strip(),
+        told_on=told_on,
+        note=note.strip(),
+        at=now,
+        recorded_by=who,
+    )
+    row.full_clean(exclude={"job"})
+    row.save(force_insert=True)
+    return row
+
+
+def day_sentence(due_on: date | None) -> str:
+    """When a lot is due, for a list."""
+    return _("due %(day)s") % {"day": date_format(due_on)} if due_on else _("no day told")
