@@ -7,7 +7,7 @@ class FloorConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from shop.floor.selectors import on_tasks
+        from shop.floor.selectors import on_tasks, with_time
         from shop.routes import presence
 
-        presence.register(on_tasks)
+        presence.register(on_tasks, with_time)

@@ -5,11 +5,11 @@ when themselves. What is said afterwards, is (`shop.floor.corrections`).
 """
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.db import connection, transaction
-from django.db.models import Exists, OuterRef
+from django.db.models import Exists, F, OuterRef, Q, QuerySet
 from django.utils.formats import date_format
 from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
@@ -18,6 +18,11 @@ from shop.floor.forgotten import hangs
 from shop.floor.models import Clocking, Tap
 from shop.people.models import User
 from shop.routes.models import Authorisation, Task, TaskStep
+
+#: Tasks of these kinds have steps, whose time it is; the others are settled at the desk.
+STEPPED = (Task.Kind.BIKE, Task.Kind.REWORK)
+#: So much later may what somebody tapped first be written down, since both wait for the same lock.
+MOMENT = timedelta(seconds=30)
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +37,7 @@ class Why:
     UNKNOWN = "unknown task"
     OTHER_ORDER = "other order"
     OVERLAP = "overlap"
+    HELD = "held"
     TROUBLE = "trouble"
 
 
@@ -75,7 +81,7 @@ def put_on(
     if open_now is not None and open_now.task_id == task.pk:
         return _goes_on(open_now, at)
     refuse_task(task)
-    _refuse_second_person(task)
+    at = _turn(task, at)
     if open_now is not None:
         _end(open_now, at, how=Clocking.How.TAP)
     return Clocking.objects.create(person=person, task=task, began_at=at, alone=task.alone, tap=tap, recorded_by=who)
@@ -123,23 +129,47 @@ def refuse_task(task: Task) -> None:
 
 
 def refuse_unauthorised(task: Task) -> None:
-    """Raise `Refused` where a step of ``task`` is not authorised. One query."""
-    authorised = Authorisation.objects.filter(step_uid=OuterRef("step__uid"))
-    if TaskStep.objects.filter(~Exists(authorised), task=task).exists():
+    """Raise `Refused` where a step of ``task`` is not authorised, or where it has none any more. One query."""
+    authorised = Exists(Authorisation.objects.filter(step_uid=OuterRef("step__uid")))
+    found = set(TaskStep.objects.filter(task=task).order_by().values_list(authorised).distinct())
+    if not found and task.kind in STEPPED:
+        words = _("The steps of “%(task)s” are in another task now. Choose that one from the list.") % {"task": task}
+        raise Refused(words, Why.CLOSED)
+    if (False,) in found:
         words = _("“%(task)s” has work that nobody authorised. Ask the desk before you begin.") % {"task": task}
         raise Refused(words, Why.NOT_AUTHORISED)
 
 
-def on_alone(task: Task) -> Clocking | None:
-    """Who is on a task that takes one person at a time."""
-    rows = Clocking.objects.filter(task=task, superseded_at=None, ended_at=None, alone=True)
-    return rows.select_related("task", "person").first()
+def _turn(task: Task, at: datetime) -> datetime:
+    """From when a person can be on ``task``: ``at``, or a moment later where it takes one at a time and another has just left.
 
-
-def _refuse_second_person(task: Task) -> None:
-    """In words, what the database refuses in any case."""
-    if task.alone and (other := on_alone(task)) is not None:
+    In words, what the database refuses in any case. One query, for such a task alone.
+    """
+    other = alone_on(task, at, None).last() if task.alone else None
+    if other is None:
+        return at
+    if other.ended_at is None:
         raise taken(other)
+    if other.began_at <= at and other.ended_at - at <= MOMENT:
+        return other.ended_at
+    raise was_taken(other)
+
+
+def alone_on(task: Task, begins: datetime, ends: datetime | None) -> QuerySet[Clocking]:
+    """Who was on ``task`` as the only one between ``begins`` and ``ends`` (None: and ever since), in order."""
+    rows = Clocking.objects.filter(Q(ended_at=None) | Q(ended_at__gt=begins), task=task, superseded_at=None, alone=True)
+    rows = rows.exclude(ended_at=F("began_at")).select_related("task", "person").order_by("began_at", "pk")
+    return rows.filter(began_at__lt=ends) if ends is not None else rows
+
+
+def was_taken(other: Clocking) -> Refused:
+    told = {"person": other.person, "task": other.task, "begins": clock(other.began_at), "ends": _ended(other)}
+    words = _("%(person)s was on “%(task)s” from %(begins)s to %(ends)s, and it takes one person at a time.") % told
+    return Refused(words, Why.OVERLAP, other)
+
+
+def _ended(other: Clocking) -> str:
+    return clock(other.ended_at) if other.ended_at else _("now")
 
 
 def taken(other: Clocking) -> Refused:

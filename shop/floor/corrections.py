@@ -6,11 +6,11 @@ from datetime import datetime, timedelta
 from itertools import pairwise
 
 from django.core.exceptions import ValidationError
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.db.models import F, Q
 from django.utils.translation import gettext as _
 
-from shop.floor.clockings import Refused, clock, lock, refuse_unauthorised
+from shop.floor.clockings import Refused, alone_on, clock, lock, refuse_unauthorised, was_taken
 from shop.floor.models import Clocking, Correction
 from shop.journal.services import record, subject_of
 from shop.people.models import User
@@ -49,8 +49,7 @@ def recall(*, person: User, rows: Sequence[Row], who: str, now: datetime) -> lis
     lock(person)
     rows = _met(person, rows, replaced=[])
     _check(person, rows, replaced=[], now=now, may_be_open=False)
-    how = {"how": Clocking.How.RECALLED, "ended_how": Clocking.How.RECALLED}
-    made = [Clocking.objects.create(**_fields(person, row, who), **how) for row in rows]
+    made = _made(person, rows, who, how=Clocking.How.RECALLED)
     record(who=who, at=now, what="time recalled", subject=subject_of(person), after={"clockings": _told(made)})
     return made
 
@@ -73,13 +72,7 @@ def correct(
     _check(person, rows, replaced=old, now=now, may_be_open=any(row.ended_at is None for row in old))
     correction = Correction.objects.create(person=person, reason=reason.strip(), who=who, at=now)
     Clocking.objects.filter(pk__in=still).update(superseded_at=now, superseded_by=correction)
-    how = Clocking.How.CORRECTED
-    made = [
-        Clocking.objects.create(
-            **_fields(person, row, who), how=how, ended_how=how if row.ended_at else "", correction=correction
-        )
-        for row in rows
-    ]
+    made = _made(person, rows, who, how=Clocking.How.CORRECTED, correction=correction)
     record(
         who=who,
         at=now,
@@ -92,14 +85,29 @@ def correct(
 
 
 def _met(person: User, rows: Sequence[Row], *, replaced: Sequence[Clocking]) -> list[Row]:
-    """Rows are typed to the minute. What begins in the minute in which something else ends begins when that ends."""
-    ends = Clocking.objects.filter(person=person, superseded_at=None).exclude(pk__in=[row.pk for row in replaced])
+    """Rows are typed to the minute. What begins in the minute in which something else ends begins when that ends.
+
+    Also where somebody else then leaves a task that takes one person at a time.
+    """
+    ends = Clocking.objects.filter(superseded_at=None).exclude(pk__in=[row.pk for row in replaced])
     met = []
     for row in rows:
         within = Q(ended_at__gt=row.began_at, ended_at__lt=row.began_at + MINUTE, began_at__lt=row.began_at)
-        before = ends.filter(within).order_by("-ended_at").first()
+        whose = Q(person=person) | (Q(task=row.task, alone=True) if row.task.alone else Q())
+        before = ends.filter(within, whose).order_by("-ended_at").first()
         met.append(replace(row, began_at=before.ended_at) if before is not None and before.ended_at else row)
     return met
+
+
+def _made(person: User, rows: Sequence[Row], who: str, *, how: str, **more: Correction) -> list[Clocking]:
+    """The rows as clockings. Somebody else may have come on a task for one since it was looked at: the database says so."""
+    try:
+        return [
+            Clocking.objects.create(**_fields(person, row, who), how=how, ended_how=how if row.ended_at else "", **more)
+            for row in rows
+        ]
+    except IntegrityError:
+        raise ChangedMeanwhileError from None
 
 
 def _fields(person: User, row: Row, who: str) -> dict[str, object]:
@@ -179,7 +187,14 @@ def _taken(person: User, rows: Sequence[Row], replaced: Sequence[Clocking]) -> d
         found = clash.select_related("task").order_by("began_at").first()
         if found is not None:
             wrong[f"{number}-{BEGINS}"] = [_noted(found)]
+        elif row.task.alone and (other := _somebody_else(person, row)) is not None:
+            wrong[f"{number}-{BEGINS}"] = [was_taken(other).words]
     return wrong
+
+
+def _somebody_else(person: User, row: Row) -> Clocking | None:
+    """Who else was on a task that takes one person at a time."""
+    return alone_on(row.task, row.began_at, row.ended_at).exclude(person=person).first()
 
 
 def _noted(found: Clocking) -> str:

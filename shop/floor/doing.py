@@ -1,6 +1,6 @@
 """Done, and to be done again, as it is said on the floor."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from uuid import UUID
@@ -71,18 +71,19 @@ class AllDone:
 
 
 @transaction.atomic
-def done_all(*, task: Task, person: User, now: datetime) -> AllDone:
-    """Say that all open steps of a task are done, in the order of their routes: what holds one holds no other.
+def done_all(*, task: Task, person: User, now: datetime, lines: Collection[int] | None = None) -> AllDone:
+    """Say that the open steps of a task are done, in the order of their routes: what holds one holds no other.
 
+    ``lines`` are those that the person saw, by primary key: what came into the task afterwards is not meant. None means all.
     Work before a redo that is our own is done with it; what a vendor does is done when it is back.
     """
     found = AllDone()
-    for bike in sorted({step.part.restoration_id for step in _open_steps(task)}):
+    for bike in sorted({step.part.restoration_id for step in _open_steps(task, lines)}):
         hold_scope(bike)
     for remedy in task.remedies.filter(done_at__isnull=True, operation__isnull=False).select_related("operation"):
         found.ready += finish_remedy(remedy=remedy, who=person.username, now=now)
         found.remedies.append(remedy)
-    steps = _open_steps(task)
+    steps = _open_steps(task, lines)
     asked = {pk: [one.why for one in answers if one.why] for pk, answers in checks_for(steps).items()}
     finished = finish_steps(steps=[step for step in steps if not asked[step.pk]], who=person.username, now=now)
     found.done, found.ready = finished.done, found.ready + finished.ready
@@ -94,10 +95,12 @@ def done_all(*, task: Task, person: User, now: datetime) -> AllDone:
     return found
 
 
-def _open_steps(task: Task) -> list[Step]:
+def _open_steps(task: Task, meant: Collection[int] | None) -> list[Step]:
     lines = open_lines(task).select_related(
         "step__part__restoration__machine", "step__part__agreed_finish", "step__operation", "step__service"
     )
+    if meant is not None:
+        lines = lines.filter(pk__in=meant)
     return [line.step for line in lines.order_by("step__part__position", "step__part", "step__position")]
 
 

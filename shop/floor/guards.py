@@ -47,5 +47,14 @@ GUARDS = (
         live='"superseded_at" IS NULL',
         message="Nobody is on two tasks at once.",
     ),
+    no_overlap(
+        "floor_clocking",
+        "one_at_a_time",
+        of="task_id",
+        begins="began_at",
+        ends="ended_at",
+        live='"superseded_at" IS NULL AND "alone"',
+        message="This takes one person at a time.",
+    ),
     refuse("floor_clocking", "kept", on="DELETE", when="1 = 1", message=KEPT),
 )

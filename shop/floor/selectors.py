@@ -1,13 +1,13 @@
 """Who is on what, and how many minutes went where. Read from clockings whenever somebody asks; nothing of it is kept."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from itertools import pairwise
 
-from django.db.models import Q, QuerySet
+from django.db.models import F, Q, QuerySet
 from django.utils import timezone
 
 from quotes.engine.attended import (
@@ -165,3 +165,9 @@ def on_tasks() -> dict[int, set[int]]:
     for task, person in Clocking.objects.filter(LIVE, ended_at=None).values_list("task", "person"):
         found[task].add(person)
     return dict(found)
+
+
+def with_time(tasks: Collection[int]) -> set[int]:
+    """Those of ``tasks``, by their keys, on which somebody is or was. One query."""
+    rows = Clocking.objects.filter(LIVE, task__in=tasks).exclude(ended_at=F("began_at"))
+    return set(rows.order_by().values_list("task", flat=True).distinct())

@@ -9,16 +9,19 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from shop.floor.checks import Asked, checks_for, checks_of
+from shop.floor.doing import AllDone
 from shop.floor.forms_doing import Options
 from shop.floor.models import Rework
 from shop.methods.models import Cause, FinishRoute, FinishStep, Operation, Service
 from shop.restorations.models import Part
 from shop.routes.again import ways_back
-from shop.routes.models import Done, Remedy, Step, Task
+from shop.routes.models import Done, Remedy, Step, Task, TaskStep
 from shop.routes.progress import States, look
 from shop.routes.tasks import open_lines
 
 NAMED = 4
+#: Between the numbers of the lines that a page shows and a tap names.
+LINES_APART = "."
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,10 +89,32 @@ def ready_words(ready: Sequence[Step]) -> str:
     return _("Now ready: %(names)s.") % {"names": names}
 
 
+def done_words(found: AllDone) -> str:
+    """What came of saying that a task is done, in sentences."""
+    count = len(found.done) + len(found.remedies)
+    if not count:
+        return _("Nothing is open in this task.")
+    said = ngettext("%(count)d thing is done.", "%(count)d things are done.", count) % {"count": count}
+    return f"{said} {ready_words(found.ready)}" if found.ready else said
+
+
+def held_words(found: AllDone) -> str:
+    """The same where something could not be done, and why."""
+    said = ngettext(
+        "%(count)d could not be done, “%(step)s” of %(part)s: %(why)s",
+        "%(count)d could not be done, the first of them “%(step)s” of %(part)s: %(why)s",
+        len(found.held),
+    )
+    first = found.held[0]
+    told = {"count": len(found.held), "step": first.step, "part": first.step.part, "why": " ".join(first.why)}
+    return f"{done_words(found)} {said % told}" if found.done or found.remedies else said % told
+
+
 @dataclass(frozen=True, slots=True)
 class Open:
     """A step of a task that is still open, and all that it waits for, in sentences."""
 
+    line: TaskStep
     step: Step
     why: list[str]
 
@@ -102,19 +127,26 @@ class Whole:
     free: list[Open]
     held: list[Open]
 
+    @property
+    def lines(self) -> str:
+        """What can be done, as a tap names it."""
+        return LINES_APART.join(str(one.line.pk) for one in self.free)
+
 
 def whole_task(task: Task, *, now: datetime) -> Whole:
     """How the open steps of a task stand, in a constant number of queries."""
     lines = open_lines(task).select_related(
         "step__part__restoration__machine", "step__part__agreed_finish", "step__operation", "step__service"
     )
-    steps = [line.step for line in lines.order_by("step__part__position", "step__part", "step__position")]
+    rows = list(lines.order_by("step__part__position", "step__part", "step__position"))
+    steps = [line.step for line in rows]
     asked = checks_for(steps)
     states = look({step.part.restoration_id for step in steps}, now=now).states if steps else {}
     own = {step.pk for step in steps}
-    found = [Open(step, _why(step, asked[step.pk], states, own)) for step in steps]
+    found = [Open(line, line.step, _why(line.step, asked[line.step_id], states, own)) for line in rows]
     remedies = list(task.remedies.select_related("operation", "service__vendor").order_by("position"))
-    return Whole(remedies, [one for one in found if not one.why], [one for one in found if one.why])
+    free, held = ([one for one in found if bool(one.why) is waits] for waits in (False, True))
+    return Whole(remedies, free, held)
 
 
 def _why(step: Step, asked: Sequence[Asked], states: States, own: set[int]) -> list[str]:

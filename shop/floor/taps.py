@@ -13,20 +13,26 @@ from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 
 from django.db import IntegrityError, transaction
+from django.db.models import F
 from django.utils.translation import gettext as _
 
 from shop.floor import clockings
-from shop.floor.clockings import Refused, Why, clock
+from shop.floor.clockings import STEPPED, Refused, Why, clock
+from shop.floor.doing import done_all
 from shop.floor.forgotten import hangs
 from shop.floor.models import Clocking, Tap
+from shop.floor.showing_doing import LINES_APART, done_words, held_words
 from shop.people.models import Tablet, User
 from shop.routes.models import Task
 
 logger = logging.getLogger("bareframe.floor")
 
 APPLIED, WAITS, BEATEN, OTHER_BODY = 200, 202, 409, 422
-#: Answered on the spot; once the person has tapped something that holds, nobody has to settle them.
-PASSING = (Why.BEATEN, Why.ALONE)
+#: Answered on the spot; once the person has tapped something that holds, nobody has to settle them. Tapped without a
+#: connection, nobody read the answer: then they wait for somebody like any other.
+PASSING = (Why.BEATEN, Why.ALONE, Why.HELD)
+#: Somebody was quicker; the others are told with their entry.
+QUICKER = (Why.BEATEN, Why.ALONE, Why.OVERLAP)
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,7 +149,7 @@ def attempt(tap: Tap, *, seen: str | None = None) -> Answer:
     except Refused as refusal:
         answer = _refused(refusal)
     except IntegrityError as error:
-        answer = _refused(_collision(tap, error))
+        answer = _looked_again(tap, seen, error)
     except Exception:  # whatever it is, the tap has to stay
         logger.exception("A tap could not be applied; it waits.")
         answer = _refused(Refused(_("That could not be noted, and waits for the manager."), Why.TROUBLE))
@@ -153,16 +159,29 @@ def attempt(tap: Tap, *, seen: str | None = None) -> Answer:
     return answer
 
 
+def _looked_again(tap: Tap, seen: str | None, error: IntegrityError) -> Answer:
+    """Somebody was quicker than our look. From a task for one they may be gone by now, at an instant only a second look sees."""
+    try:
+        if tap.kind == Tap.Kind.ON and tap.task is not None and tap.task.alone:
+            with transaction.atomic():
+                return _on(tap, seen)
+    except Refused as refusal:
+        return _refused(refusal)
+    except IntegrityError as another:
+        error = another
+    return _refused(_collision(tap, error))
+
+
 def _refused(refusal: Refused) -> Answer:
-    status = BEATEN if refusal.why in PASSING or refusal.why == Why.OVERLAP else WAITS
+    status = BEATEN if refusal.why in QUICKER else WAITS
     entry = Entry.of(refusal.entry, str(refusal.entry.person)) if refusal.entry else None
     return Answer(status, Tap.State.ASKED, refusal.words, refusal.why, entry)
 
 
 def _collision(tap: Tap, error: IntegrityError) -> Refused:
     """The database refused: somebody was quicker than our look at it."""
-    if tap.task is not None and tap.task.alone and (other := clockings.on_alone(tap.task)) is not None:
-        return clockings.taken(other)
+    if tap.task is not None and tap.task.alone and (other := clockings.alone_on(tap.task, tap.at, None).last()):
+        return clockings.taken(other) if other.ended_at is None else clockings.was_taken(other)
     entry = clockings.open_of(tap.person)
     if entry is None and "overlap" not in str(error) and "two tasks" not in str(error):
         logger.error("A tap was refused by the database; it waits.", exc_info=error)
@@ -173,7 +192,7 @@ def _collision(tap: Tap, error: IntegrityError) -> Refused:
 
 def _let_passing_go(tap: Tap) -> None:
     """Taps that were answered on the spot need nobody any more once the person has tapped something that holds."""
-    waiting = Tap.objects.filter(person=tap.person, state=Tap.State.ASKED).exclude(pk=tap.pk)
+    waiting = Tap.objects.filter(person=tap.person, state=Tap.State.ASKED, at=F("received_at")).exclude(pk=tap.pk)
     passing = [row.pk for row in waiting.only("pk", "answer") if Answer.read(row.answer).why in PASSING]
     if passing:
         settled = {"settled_at": tap.received_at, "settled_by": tap.person.username}
@@ -207,12 +226,34 @@ def _off(tap: Tap, seen: str | None) -> Answer:
     return Answer(APPLIED, Tap.State.APPLIED, _("Off “%(task)s” at %(time)s.") % told)
 
 
+def _done(tap: Tap, _seen: str | None) -> Answer:
+    """What of the task the page showed is done. What holds one step holds no other: it waits, with the reason."""
+    if tap.task is None:
+        raise Refused(_("That task is not known here. Choose one from the list."), Why.UNKNOWN)
+    if tap.task.kind not in STEPPED:
+        words = _("“%(task)s” has no steps to be done. Take yourself off it; the desk says when it is settled.")
+        raise Refused(words % {"task": tap.task}, Why.HELD)
+    found = done_all(task=tap.task, person=tap.person, now=tap.at, lines=shown_lines(tap))
+    if found.held:
+        return Answer(WAITS, Tap.State.ASKED, held_words(found), Why.HELD)
+    return Answer(APPLIED, Tap.State.APPLIED, done_words(found))
+
+
+def shown_lines(tap: Tap) -> list[int] | None:
+    """The lines of the task that the page showed; None where the device did not say."""
+    try:
+        said = json.loads(tap.body)["lines"]
+        return [int(each) for each in str(said).split(LINES_APART)] if said is not None else None
+    except (ValueError, KeyError, TypeError):
+        return None
+
+
 def _not_here(_tap: Tap, _seen: str | None) -> Answer:
     raise Refused(_("This tap is not understood here, and waits for the manager."), Why.TROUBLE)
 
 
-#: What applies a tap of each kind, within a savepoint; raises `Refused`. Other modules of the floor add theirs.
-APPLIES: dict[str, Callable[[Tap, str | None], Answer]] = {Tap.Kind.ON: _on, Tap.Kind.OFF: _off}
+#: What applies a tap of each kind, within a savepoint; raises `Refused`.
+APPLIES: dict[str, Callable[[Tap, str | None], Answer]] = {Tap.Kind.ON: _on, Tap.Kind.OFF: _off, Tap.Kind.DONE: _done}
 
 
 def _looked(tap: Tap, seen: str | None, *, wanted: Task | None) -> Clocking | None:

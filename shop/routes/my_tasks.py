@@ -11,7 +11,6 @@ from datetime import date, datetime
 
 from django.db.models import F, Prefetch, Q, QuerySet
 from django.utils import timezone
-from django.utils.translation import gettext as _
 
 from shop.people.models import User
 from shop.restorations.models import Restoration
@@ -253,13 +252,3 @@ def _places(on: OnTasks) -> dict[int, dict[int, Collection[int]]]:
     for task, place in Task.objects.filter(pk__in=on, place__isnull=False).values_list("pk", "place"):
         found.setdefault(place, {})[task] = on[task]
     return found
-
-
-def must_sentence(card: TaskCard, today: date) -> str:
-    """How urgent it is, in a few words; empty where there is no plan."""
-    if card.must is None:
-        return ""
-    days = (card.must - today).days
-    if days < 0:
-        return _("late")
-    return _("today") if days == 0 else _("%(days)s days left") % {"days": days}

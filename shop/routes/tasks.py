@@ -1,7 +1,7 @@
 """Tasks, formed from what is authorised: by batch where parts share a set-up, else by area. People put them together anew."""
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
@@ -18,7 +18,7 @@ from shop.restorations.models import Restoration
 from shop.restorations.services import ChangedMeanwhileError, hold_scope
 from shop.routes.graph import Graph, graph
 from shop.routes.models import Authorisation, Done, Remedy, Step, Task, TaskStep
-from shop.routes.presence import on_tasks
+from shop.routes.presence import on_tasks, with_time
 from shop.routes.splits import LIVE_STEP
 
 #: Kinds whose steps stay in them: what is booked there counts as rework, whatever else is done in passing.
@@ -190,8 +190,8 @@ def make_task(
 def move_lines(*, lines: Sequence[TaskStep], to: Task, who: str, now: datetime) -> int:
     """Move steps into another task; each of ``lines`` is as the person saw it, with the task it was in.
 
-    Raises a `ValidationError` where somebody else moved one of them meanwhile, where one is done, or where it is rework:
-    then none is moved.
+    Raises a `ValidationError` where somebody else moved one of them meanwhile, where one is done or is rework, or where a task
+    would keep time and no step to count it for: then none is moved.
     """
     moving = [line for line in lines if line.task_id != to.pk]
     for pk in sorted({line.step.part.restoration_id for line in moving} | ({to.restoration_id or 0} - {0})):
@@ -201,7 +201,9 @@ def move_lines(*, lines: Sequence[TaskStep], to: Task, who: str, now: datetime) 
         if not TaskStep.objects.filter(pk=line.pk, task=line.task_id).update(task=to):
             said = _("Somebody else moved “%(step)s” of %(part)s meanwhile. Look at the tasks again.")
             raise ValidationError(said % {"step": line.step, "part": line.step.part}, code="moved meanwhile")
-    for task in Task.objects.filter(pk__in={to.pk, *(line.task_id for line in moving)}):
+    left = {line.task_id for line in moving}
+    _refuse_time_without_steps(left)
+    for task in Task.objects.filter(pk__in={to.pk, *left}):
         _keep_bike(task)
     if moving:
         before, after = _moved(moving, to)
@@ -226,6 +228,14 @@ def _refuse_move(lines: Sequence[TaskStep], to: Task) -> None:
         if line.visit != line.step.visit or (line.step_id, line.visit) in past:
             said = _("“%(step)s” of %(part)s is done already: it stays where it was done.") % told
             raise ValidationError(said, code="done")
+
+
+def _refuse_time_without_steps(left: Collection[int]) -> None:
+    bare = Task.objects.filter(pk__in=left, lines__isnull=True)
+    kept = with_time(bare.values_list("pk", flat=True))
+    for task in bare.filter(pk__in=kept)[:1]:
+        said = _("“%(task)s” has time on it, which would be for no step then. Leave one of its steps in it.")
+        raise ValidationError(said % {"task": task}, code="time on it")
 
 
 def _moved(lines: Sequence[TaskStep], to: Task) -> tuple[dict[str, object], dict[str, object]]:

@@ -202,13 +202,31 @@ def test_a_whole_task_is_done_and_what_could_not_be_is_named_with_its_reason(sho
     tick = check(shop.shop.blast, "Plugged")
     joe.post(at(shop.blast), {"visit": 1, f"check-{tick.uid}": "yes"})
     here = f"/floor/tasks/{shop.task(shop.blast).uid}/done/"
-    page = text(joe.get(here))
-    assert "Done: this one" in page
-    answer = text(joe.post(here, follow=True))
+    page = joe.get(here)
+    assert "Done: this one" in text(page)
+    sent = dict(re.findall(r'type="hidden" name="(\w+)" value="([^"]*)"', page.content.decode().split("data-tap")[1]))
+    answer = text(joe.post("/floor/tap/", sent, follow=True))
     assert "1 thing is done." in answer
     assert "Now ready: Spray of Frame." in answer
     assert "Stand: Blast “Plugged” is not answered yet." in answer
     assert Done.objects.count() == 1
+    joe.post("/floor/tap/", sent | {"uid": str(uuid.uuid4()), "lines": ""}, follow=True)
+    assert Done.objects.count() == 1
+
+
+def test_all_of_a_task_done_leads_to_what_is_next(shop: Bench, tablet: Client) -> None:
+    here = f"/floor/tasks/{shop.task(shop.blast).uid}/done/"
+    page = tablet.get(here, {"person": str(shop.joe.uid)}).content.decode()
+    sent = dict(re.findall(r'type="hidden" name="(\w+)" value="([^"]*)"', page.split("data-tap")[1]))
+    answer = tablet.post("/floor/tap/", sent)
+    assert answer.headers["Location"] == f"/floor/people/{shop.joe.uid}/"
+    assert Done.objects.get().who == "joe"
+
+
+def test_nobody_said_who_they_are_and_nothing_is_done(shop: Bench, tablet: Client) -> None:
+    sent = {"uid": str(uuid.uuid4()), "kind": "done", "task": str(shop.task(shop.blast).uid), "person": ""}
+    assert "Say first who you are." in text(tablet.post("/floor/tap/", sent, follow=True))
+    assert not Done.objects.exists()
 
 
 def test_a_task_page_asks_as_much_for_many_steps_as_for_one(shop: Bench, joe: Client) -> None:

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from django.db import IntegrityError, connection, transaction
 
-from shop.floor import taps
+from shop.floor import clockings, taps
 from shop.floor.clockings import Why
 from shop.floor.models import Clocking, Tap
 from shop.people.models import User
@@ -93,10 +93,63 @@ def test_the_database_refuses_the_second_person_too(joe: User, ann: User, monkey
     """As when both looked before either was on it."""
     oven = task("Oven", alone=True)
     tap(joe, oven, now=at(9))
-    monkeypatch.setattr("shop.floor.clockings._refuse_second_person", lambda task: None)
+    monkeypatch.setattr("shop.floor.clockings._turn", lambda task, at: at)
     answer = tap(ann, oven, now=at(9, 5))
     assert (answer.status, answer.why, answer.on and answer.on.person) == (409, Why.ALONE, "Joe")
     assert Tap.objects.get(person=ann).state == Tap.State.ASKED
+
+
+def test_whoever_comes_on_a_task_for_one_as_another_leaves_begins_when_that_one_has_left(joe: User, ann: User) -> None:
+    """Ann's tap came in a moment before Joe's was written down: both waited for the same lock."""
+    oven, before = task("Oven", alone=True), task("Before")
+    left = at(10, 0, 0) + timedelta(milliseconds=200)
+    tap(ann, before, now=at(9))
+    tap(joe, oven, now=at(9))
+    tap(joe, now=left)
+    answer = tap(ann, oven, now=at(10))
+    assert answer.status == 200
+    rows = Clocking.objects.order_by("pk").values_list("person__username", "began_at", "ended_at")
+    assert list(rows) == [("ann", at(9), left), ("joe", at(9), left), ("ann", left, None)]
+
+
+def test_the_database_refuses_two_at_one_moment_on_a_task_for_one_and_the_tap_ends_right(
+    joe: User, ann: User, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As when Ann looked before Joe's end was there: she looks again, and begins when he has left."""
+    oven = task("Oven", alone=True)
+    left = at(10) + timedelta(milliseconds=200)
+    tap(joe, oven, now=at(9))
+    tap(joe, now=left)
+    real, looks = clockings._turn, iter([lambda task, at: at])
+    monkeypatch.setattr(clockings, "_turn", lambda task, at: next(looks, real)(task, at))
+    answer = tap(ann, oven, now=at(10))
+    assert (answer.status, open_now(ann).began_at) == (200, left)  # type: ignore[union-attr]
+    with pytest.raises(IntegrityError), transaction.atomic():
+        Clocking.objects.create(
+            person=ann,
+            task=oven,
+            alone=True,
+            began_at=at(9, 30),
+            ended_at=at(9, 40),
+            ended_how="tap",
+            recorded_by="ann",
+        )
+
+
+def test_a_late_tap_into_time_in_which_another_had_a_task_for_one_is_asked_about(joe: User, ann: User) -> None:
+    oven = task("Oven", alone=True)
+    tap(joe, oven, now=at(9))
+    tap(joe, now=at(10))
+    answer = tap(ann, oven, now=at(11), device_at=at(9, 30), queued=True)
+    assert (answer.status, answer.why, Tap.objects.last().state) == (409, Why.OVERLAP, "asked")  # type: ignore[union-attr]
+    assert answer.words == "Joe was on “Oven” from 9 a.m. to 10 a.m., and it takes one person at a time."
+    assert open_now(ann) is None
+
+
+def test_nobody_is_put_on_a_task_whose_steps_are_in_another_one_now(joe: User) -> None:
+    answer = tap(joe, task("Blast", kind=Task.Kind.BIKE))
+    assert (answer.status, answer.why) == (202, Why.CLOSED)
+    assert "are in another task now" in answer.words
 
 
 def test_a_device_that_did_not_see_what_another_tapped_is_told_and_not_obeyed(
@@ -122,6 +175,15 @@ def test_what_was_answered_on_the_spot_waits_for_nobody_once_a_tap_holds(joe: Us
     tap(joe, task("Old", closed_at=NOON), now=at(9, 1))
     tap(joe, tank, now=at(9, 2), seen=str(open_now(joe).uid))  # type: ignore[union-attr]
     assert list(Tap.objects.values_list("state", flat=True)) == ["applied", "settled", "asked", "applied"]
+
+
+def test_what_was_answered_when_nobody_was_there_waits_for_somebody(joe: User, ann: User) -> None:
+    """Tapped without a connection: the tablet had the answer later, and perhaps nobody read it."""
+    oven, other = task("Oven", alone=True), task("Other")
+    tap(joe, oven, now=at(9))
+    tap(ann, oven, now=at(10), device_at=at(9, 30), queued=True)
+    tap(ann, other, now=at(10, 1))
+    assert list(Tap.objects.values_list("state", flat=True)) == ["applied", "asked", "applied"]
 
 
 def test_an_error_nobody_thought_of_leaves_the_tap_and_nothing_else(

@@ -100,8 +100,22 @@ def test_a_photograph_goes_out_as_what_it_is_and_cannot_act_as_a_page(
     assert answer["Cross-Origin-Resource-Policy"] == "same-origin"
     disposition = "attachment" if way == "photograph" else "inline"
     assert answer["Content-Disposition"] == f'{disposition}; filename="photograph-{photograph.uid}.jpg"'
-    assert answer["Cache-Control"] == "private, max-age=86400, immutable"
+    assert answer["Cache-Control"] == "private, no-cache"
     assert "Cookie" in answer["Vary"]
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_a_browser_asks_each_time_and_shows_one_taken_away_no_longer(
+    photograph: Photograph, way: str, viewer: Client
+) -> None:
+    """``no-cache``: what is kept is not shown before it was asked for again (RFC 9111, 5.2.2.4)."""
+    here = address(photograph, way)
+    known = viewer.get(here)["ETag"]
+    again = viewer.get(here, headers={"If-None-Match": known})
+    assert (again.status_code, again.content, again["Cache-Control"]) == (304, b"", "private, no-cache")
+    by = {"taken_away_at": photograph.added_at, "taken_away_by": "ada", "taken_away_why": "Shows a letter"}
+    Photograph.objects.filter(pk=photograph.pk).update(**by)
+    assert viewer.get(here, headers={"If-None-Match": known}).status_code == 404
 
 
 @pytest.mark.parametrize("way", WAYS)

@@ -17,7 +17,7 @@ from shop.routes import presence
 from shop.routes.again import again
 from shop.routes.finishing import finish_step
 from shop.routes.models import Plan, PlannedStep, Step, Task, TaskStep
-from shop.routes.my_tasks import TaskCard, indirect_tasks, must_sentence, task_card, task_cards
+from shop.routes.my_tasks import TaskCard, indirect_tasks, task_card, task_cards
 from shop.routes.selectors import scope
 from shop.routes.services import add_step, remove_step, wait_for
 from shop.routes.splitting import split_part
@@ -140,7 +140,6 @@ def test_rework_stands_by_the_urgency_of_its_steps_and_a_small_job_by_the_day_it
     job = make_task(name="Patch a tube", kind=Task.Kind.WALK_IN, **WHO)
     cards = task_cards(now=NOW)
     assert [(card.task, card.must) for card in cards[:2]] == [(job, TODAY), (rework, date(2026, 3, 9))]
-    assert [must_sentence(card, TODAY) for card in cards[:2]] == ["today", "7 days left"]
 
 
 def test_only_one_person_on_a_task_alone(shop: Workshop, bike: Restoration, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -142,6 +142,24 @@ def test_a_step_that_somebody_else_moved_meanwhile_is_not_moved(shop: Workshop, 
     assert task_of(spray).name == "Spray, Black"
 
 
+def test_the_last_step_stays_in_a_task_that_has_time_on_it(
+    shop: Workshop, bike: Restoration, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What was worked would be for no step, and its minutes for nothing that anybody priced."""
+    (one, _spray), (other, _its) = formed(bench_frame(bike, shop), bench_frame(bike, shop, name="Tank"))
+    task = task_of(one)
+    assert task_of(other) == task
+    monkeypatch.setattr(presence, "_timed", lambda tasks: {task.pk} & set(tasks))
+    make_task(name="Elsewhere", lines=[line_of(one)], **WHO)
+    with pytest.raises(ValidationError) as caught, transaction.atomic():
+        make_task(name="Mine", lines=[line_of(other)], **WHO)
+    assert caught.value.code == "time on it"
+    assert "has time on it" in caught.value.messages[0]
+    monkeypatch.setattr(presence, "_timed", None)
+    make_task(name="Mine", lines=[line_of(other)], **WHO)
+    assert not task.lines.exists()
+
+
 def test_what_is_done_stays_where_it_was_done(shop: Workshop, bike: Restoration) -> None:
     ((blast, spray),) = formed(bench_frame(bike, shop))
     finish_step(step=blast, **WHO)

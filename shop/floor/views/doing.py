@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from typing import Any
-from uuid import UUID
+from uuid import UUID, uuid4
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
@@ -11,8 +11,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
-from django.views.decorators.http import require_http_methods
+from django.views.decorators.http import require_http_methods, require_safe
 
 from shop.floor import checks, doing
 from shop.floor.forms_doing import ChecksForm, PassForm
@@ -228,35 +227,17 @@ def _tried(request: HttpRequest, write: Callable[[], object], words: str) -> boo
 
 
 @on_the_floor
-@require_http_methods(["GET", "HEAD", "POST"])
+@require_safe
 def task_done(request: HttpRequest, uid: UUID) -> HttpResponse:
-    """All that is open in a task, done at once; afterwards what could not be, and why."""
+    """What of a task can be said to be done with one tap, and what cannot yet, and why."""
     task, person = task_of(uid), acting(request)
-    if request.method != "POST":
-        context = page_about(request, person, task=task, whole=whole_task(task, now=timezone.now()))
-        return render(request, "floor/task_done.html", context)
-    here = reverse("floor:task_done", args=[task.uid], query={"person": str(person.uid)} if person else {})
-    if person is None:
-        messages.error(request, _("Say first who you are."))
-        return redirect(here)
-    asking = asked_for_pin(request, person)
-    if asking is not None:
-        return asking
-    found = doing.done_all(task=task, person=person, now=timezone.now())
-    count = len(found.done) + len(found.remedies)
-    if count:
-        said = ngettext("%(count)d thing is done.", "%(count)d things are done.", count)
-        messages.success(request, said % {"count": count})
-    _say_ready(request, found.ready)
-    if found.held:
-        said = ngettext(
-            "%(count)d could not be done. It stands below, and why.",
-            "%(count)d could not be done. They stand below, and why.",
-            len(found.held),
-        )
-        messages.error(request, said % {"count": len(found.held)})
-        return redirect(here)
-    return onwards(request, here)
+    whole = whole_task(task, now=timezone.now())
+    context = page_about(request, person, task=task, whole=whole, tap=uuid4())
+    if whole.held or person is None:
+        then = reverse("floor:task_done", args=[task.uid], query={"person": str(person.uid)} if person else {})
+    else:
+        then = context["next"] or reverse("floor:person", args=[person.uid])
+    return render(request, "floor/task_done.html", context | {"then": then})
 
 
 @on_the_floor

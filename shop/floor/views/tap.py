@@ -11,7 +11,7 @@ from django.contrib import messages
 from django.db import OperationalError
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect, JsonResponse
 from django.shortcuts import redirect
-from django.urls import path
+from django.urls import path, reverse
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
 from django.utils.http import url_has_allowed_host_and_scheme
@@ -20,14 +20,14 @@ from django.views.decorators.http import require_http_methods
 
 from shop.floor.models import Tap
 from shop.floor.taps import Answer, take
+from shop.floor.views.acting import acting
 from shop.floor.views.pin import ask_for_pin
 from shop.people.hands import hand, on_the_floor, person_of, pin_ok
 from shop.people.models import User
 from shop.routes.models import Task
 
-KINDS = (Tap.Kind.ON, Tap.Kind.OFF)
 TRUE = (True, "1", "true", "on")
-LONGEST_BODY = 4_000
+LONGEST_BODY = 20_000
 
 
 class NoTap(Exception):
@@ -60,7 +60,10 @@ def _as_json(request: HttpRequest) -> HttpResponse:
 
 
 def _as_form(request: HttpRequest) -> HttpResponse:
-    person = person_of(request, request.POST.get("person"))
+    person = acting(request)
+    if person is None:
+        messages.error(request, _("Say first who you are."))
+        return _onwards(request, reverse("floor:home"))
     asking = ask_for_pin(request, person)
     if asking is not None:
         return asking
@@ -71,15 +74,14 @@ def _as_form(request: HttpRequest) -> HttpResponse:
     else:
         say = messages.success if answer.state == Tap.State.APPLIED else messages.warning
         say(request, answer.words)
-    return _onwards(request, person)
+    return _onwards(request, reverse("floor:day", args=[person.uid]))
 
 
-def _onwards(request: HttpRequest, person: User) -> HttpResponseRedirect:
-    """To the page that the form names, where that is one of ours; else to the person's day."""
+def _onwards(request: HttpRequest, otherwise: str) -> HttpResponseRedirect:
+    """To the page that the form names, where that is one of ours: also one of the desk, in a one-person shop."""
     wanted = request.POST.get("next", "")
-    if wanted and url_has_allowed_host_and_scheme(wanted, allowed_hosts={request.get_host()}):
-        return HttpResponseRedirect(wanted)
-    return redirect("floor:day", uid=person.uid)
+    ours = url_has_allowed_host_and_scheme(wanted, allowed_hosts={request.get_host()})
+    return HttpResponseRedirect(wanted if ours else otherwise)
 
 
 def _read_json(request: HttpRequest) -> dict[str, Any]:
@@ -95,8 +97,8 @@ def _read_json(request: HttpRequest) -> dict[str, Any]:
 def _take(request: HttpRequest, sent: Mapping[str, Any], person: User) -> Answer:
     """Raises `NoTap`."""
     kind = sent.get("kind")
-    if kind not in KINDS:
-        raise NoTap(_("A tap is on or off."))
+    if kind not in Tap.Kind.values:
+        raise NoTap(_("A tap is on, off or done."))
     uid, task_uid = _uid(sent.get("uid")), _uid(sent.get("task")) if sent.get("task") else None
     queued, seen = sent.get("queued") in TRUE, sent.get("seen")
     told = {
@@ -107,6 +109,11 @@ def _take(request: HttpRequest, sent: Mapping[str, Any], person: User) -> Answer
         "queued": queued,
         "seen": seen,
     }
+    if kind == Tap.Kind.DONE:
+        told["lines"] = sent.get("lines")
+    body = json.dumps(told, sort_keys=True)
+    if len(body) > LONGEST_BODY:
+        raise NoTap(_("This is more than a tap can say. Load the page again."))
     return take(
         uid=uid,
         kind=kind,
@@ -114,7 +121,7 @@ def _take(request: HttpRequest, sent: Mapping[str, Any], person: User) -> Answer
         tablet=hand(request).tablet,
         task=Task.objects.filter(uid=task_uid).first() if task_uid else None,
         device_at=_moment(sent.get("device_at")),
-        body=json.dumps(told, sort_keys=True)[:LONGEST_BODY],
+        body=body,
         now=timezone.now(),
         queued=queued,
         seen=str(seen) if seen is not None else None,
