@@ -6,10 +6,11 @@ that is the agreed one, unless the customer signed for another knowing how it de
 destroying. Somebody who puts a name to it lets one step begin all the same.
 """
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
+from functools import partial
 from itertools import groupby
 from typing import Any
 from uuid import UUID
@@ -46,12 +47,16 @@ class Cause(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Refusal:
-    """Why a step may not begin, in a sentence that says what to do."""
+    """Why a step may not begin, in a sentence that says what to do; it is made where somebody reads it."""
 
     step: str
     part: str
     cause: Cause
-    sentence: str
+    say: Callable[[], str]
+
+    @property
+    def sentence(self) -> str:
+        return self.say()
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +126,7 @@ def refusals(step: Step, *, odds: Odds) -> list[Refusal]:
 
 
 def _of_numbers(step: Step, part: Part, stop: str) -> list[Refusal]:
-    return [Refusal(str(step.uid), str(part.uid), Cause.NUMBERS, stop)] if stop else []
+    return [Refusal(str(step.uid), str(part.uid), Cause.NUMBERS, partial(str, stop))] if stop else []
 
 
 def _of_evidence(step: Step, odds: Odds) -> list[Refusal]:
@@ -247,6 +252,10 @@ def _cause(step: Step, part: Part, belief: Belief, *, knowingly: bool) -> Cause 
 
 
 def _refusal(step: Step, part: Part, cause: Cause, belief: Belief) -> Refusal:
+    return Refusal(str(step.uid), str(part.uid), cause, partial(_sentence, step, part, cause, belief))
+
+
+def _sentence(step: Step, part: Part, cause: Cause, belief: Belief) -> str:
     told = {
         "step": step,
         "belief": belief.sentence(),
@@ -267,7 +276,7 @@ def _refusal(step: Step, part: Part, cause: Cause, belief: Belief) -> Refusal:
             "deviation, or let somebody decide by name."
         ),
     }
-    return Refusal(str(step.uid), str(part.uid), cause, sentences[cause] % told)
+    return sentences[cause] % told
 
 
 @transaction.atomic

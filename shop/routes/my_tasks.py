@@ -128,8 +128,8 @@ def _open_tasks() -> QuerySet[Task]:
 
 
 def _with_lines(tasks: QuerySet[Task]) -> QuerySet[Task]:
-    present = TaskStep.objects.filter(visit=F("step__visit"))
-    lines = present.select_related("step").order_by("step__part__position", "step__position", "pk")
+    present = TaskStep.objects.filter(visit=F("step__visit")).annotate(bike=F("step__part__restoration"))
+    lines = present.order_by("step__part__position", "step__position", "pk")
     remedies = Remedy.objects.select_related("operation", "service").order_by("position")
     with_rows = Prefetch("lines", lines, to_attr="present"), Prefetch("remedies", remedies, to_attr="first")
     return tasks.select_related("place", "grade", "restoration__machine").prefetch_related(*with_rows)
@@ -154,9 +154,7 @@ class _Desk:
         self.today = timezone.localdate(now)
         self.person = person.pk if person else None
         rows = [row for task in tasks for row in task.present]  # type: ignore[attr-defined]
-        bikes = set(
-            Step.objects.filter(pk__in={row.step_id for row in rows}).values_list("part__restoration", flat=True)
-        )
+        bikes = {row.bike for row in rows}
         self.look: Look = look(bikes, now=now)
         steps = self.look.graph.steps
         self.standard = standard_minutes([steps[row.step_id] for row in rows if row.step_id in steps], on=self.today)
@@ -220,7 +218,8 @@ def _earliest(task: Task, lines: Collection[Line]) -> date | None:
 
 def _planned(bikes: Collection[int]) -> dict[int, PlannedStep]:
     """Planned days by step; those of a step hold for its copies."""
-    return {row.step_id: row for row in PlannedStep.objects.filter(plan__in=bikes)}
+    rows = PlannedStep.objects.filter(plan__in=bikes).only("step_id", "slack", "latest_start", "leave_by")
+    return {row.step_id: row for row in rows}
 
 
 def _must(graph: Graph, planned: Mapping[int, PlannedStep]) -> dict[int, date]:

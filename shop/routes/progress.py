@@ -1,9 +1,10 @@
 """How every step stands: done, ready, or waiting and for what, in sentences. Nothing of it is kept."""
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from enum import StrEnum
+from functools import partial
 from uuid import UUID
 
 from django.db.models import Q
@@ -39,19 +40,24 @@ class Cause(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Why:
-    """One thing that a step waits for, in a sentence; ``step`` is the open step that comes first, if that is it.
+    """One thing that a step waits for; ``step`` is the open step that comes first, if that is it.
 
-    ``told`` is the same for the bench, where nothing is said of money or of what is between the shop and its customer.
+    It is put in words only where somebody reads it: a bike has hundreds of them, a page shows a few. ``tell`` says it for the
+    bench, where nothing is said of money or of what is between the shop and its customer.
     """
 
     cause: Cause
-    sentence: str
+    say: Callable[[], str]
     step: Step | None = None
-    told: str = ""
+    tell: Callable[[], str] | None = None
+
+    @property
+    def sentence(self) -> str:
+        return self.say()
 
     @property
     def at_the_bench(self) -> str:
-        return self.told or self.sentence
+        return (self.tell or self.say)()
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,7 +149,7 @@ def _state(found: Graph, step: Step, nearest: Mapping[int, tuple[int, ...]], hel
         return StepState(step, Standing.DONE, done=found.dones.get(step.pk))
     why = (
         *_not_agreed(found, step),
-        *(Why(Cause.BEFORE, _comes_first(found, step, one), one) for one in _steps(found, nearest[step.pk])),
+        *(Why(Cause.BEFORE, partial(_comes_first, found, step, one), one) for one in _steps(found, nearest[step.pk])),
         *held.of(step),
     )
     begin_by = _begin_by(found, step)
@@ -157,7 +163,11 @@ def _steps(found: Graph, pks: Iterable[int]) -> list[Step]:
 
 def _not_agreed(found: Graph, step: Step) -> Iterable[Why]:
     if step.pk not in found.authorised:
-        yield Why(Cause.AGREED, _("The customer has not agreed to it yet."))
+        yield Why(Cause.AGREED, _not_agreed_yet)
+
+
+def _not_agreed_yet() -> str:
+    return _("The customer has not agreed to it yet.")
 
 
 def _comes_first(found: Graph, step: Step, one: Step) -> str:
@@ -203,17 +213,20 @@ class _Held:
     def of(self, step: Step) -> Iterable[Why]:
         part = step.part
         for hold in self.holds.get(part.restoration_id, ()):
-            yield Why(Cause.HELD, _held_sentence(hold), told=_held_at_the_bench(hold))
+            yield Why(Cause.HELD, partial(_held_sentence, hold), tell=partial(_held_at_the_bench, hold))
         for refusal in self.gate.get(str(step.uid), ()):
-            yield Why(Cause.GATE, refusal.sentence)
-        why = "" if trial.is_let_go(step, self.fitted) else trial.why_not_fitted(self.found, step)
-        if why:
-            yield Why(Cause.TRIAL, why)
+            yield Why(Cause.GATE, refusal.say)
+        if not trial.is_let_go(step, self.fitted) and trial.why_not_fitted(self.found, step):
+            yield Why(Cause.TRIAL, partial(trial.why_not_fitted, self.found, step))
         for remedy in self.remedies.get(part.pk, ()):
-            yield Why(Cause.REMEDY, _("“%(work)s” comes first, so that it can be done again.") % {"work": remedy})
+            yield Why(Cause.REMEDY, partial(_remedied_first, remedy))
         funds = self.late.get(part.restoration_id)
         if funds is not None and funding.leaves(step) and not trial.is_let_go(step, self.paid):
-            yield _of_money(funding.sentence(step, funds, 0))
+            yield _of_money(partial(funding.sentence, step, funds, 0))
+
+
+def _remedied_first(remedy: Remedy) -> str:
+    return _("“%(work)s” comes first, so that it can be done again.") % {"work": remedy}
 
 
 def _held_sentence(hold: Hold) -> str:
@@ -230,8 +243,12 @@ def _held_at_the_bench(hold: Hold) -> str:
     return _("The bike is held until %(last)s: do not work on it.") % {"last": date_format(hold.last)}
 
 
-def _of_money(sentence: str) -> Why:
-    return Why(Cause.MONEY, sentence, told=_("It may not go out yet: the desk knows why."))
+def _of_money(say: Callable[[], str]) -> Why:
+    return Why(Cause.MONEY, say, tell=_money_at_the_bench)
+
+
+def _money_at_the_bench() -> str:
+    return _("It may not go out yet: the desk knows why.")
 
 
 def _open_remedies(found: Graph, restorations: Collection[int]) -> dict[int, list[Remedy]]:
@@ -254,7 +271,7 @@ def with_money(restoration: Restoration, found: States) -> States:
         return found
     out = {one.step.uid for one in found.values() if one.done is not None and funding.leaves(one.step)}
     waiting = funding.not_covered(restoration, [one.step for one in leaving], out=out)
-    more = {pk: _of_money(sentence) for pk, sentence in waiting.items()}
+    more = {pk: _of_money(partial(str, sentence)) for pk, sentence in waiting.items()}
     return found | {
         pk: replace(found[pk], standing=Standing.WAITING, why=(*found[pk].why, one)) for pk, one in more.items()
     }
