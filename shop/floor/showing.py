@@ -2,11 +2,12 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import datetime
 from uuid import UUID, uuid4
 
 from django.utils import timezone
 
+from shop.floor.briefs import Brief, Next, next_for
 from shop.floor.clockings import hanging
 from shop.floor.models import Clocking
 from shop.floor.pictures import of_parts
@@ -15,10 +16,9 @@ from shop.floor.selectors import open_clockings
 from shop.papers.models import Photograph
 from shop.people.hands import only_person
 from shop.people.models import User
-from shop.restorations.models import Part, Restoration
-from shop.routes.models import Done, PlannedStep, Step, Task
-from shop.routes.my_tasks import Line, TaskCard, indirect_tasks, task_card, task_cards
-from shop.routes.progress import StepState, look
+from shop.restorations.models import Part
+from shop.routes.models import Step, Task
+from shop.routes.my_tasks import Line, TaskCard, indirect_tasks, task_card
 
 #: Cards on one page: what is further down is another day's work.
 SHOWN = 12
@@ -47,65 +47,42 @@ def _mate(person: User, row: Clocking | None, now: datetime) -> Mate:
 class Card:
     """A task as a card to tap; ``uid`` is the number of the tap that this rendering of it sends."""
 
-    card: TaskCard
+    card: Brief
     uid: UUID
-    late: bool
-    parts: Sequence[str]
-
-    @property
-    def task(self) -> Task:
-        return self.card.task
+    exceeded: bool
 
 
 @dataclass(frozen=True, slots=True)
 class Mine:
-    """What somebody is on and what is next for them. ``more`` counts ready cards that are not shown."""
+    """What somebody is on and what is next for them."""
 
     on: Clocking | None
     hangs: Clocking | None
+    next: Next
     ready: Sequence[Card]
-    more: int
     waiting: Sequence[Card]
-    waits: int
     indirect: Sequence[tuple[Task, UUID]]
-    bikes: Sequence[Restoration]
     off_uid: UUID
 
 
 def mine(person: User, *, bike: str, everything: bool, now: datetime) -> Mine:
     """In a constant number of queries; ``bike`` is the uid of the one bike to be shown, empty for all."""
     on = open_clockings().filter(person=person).first()
-    cards = task_cards(now=now, person=person)
-    bikes = {row.pk: row for card in cards for row in card.bikes}
-    if bike:
-        cards = [card for card in cards if any(str(row.uid) == bike for row in card.bikes)]
-    cards = [card for card in cards if on is None or card.task.pk != on.task_id]
-    ready = [card for card in cards if card.is_ready and not card.taken]
-    waiting = [card for card in cards if not card.is_ready or card.taken]
-    shown = ready if everything else ready[:SHOWN]
-    today = timezone.localdate(now)
+    most = None if everything else SHOWN
+    found = next_for(person.pk, on.task_id if on else None, timezone.localdate(now), bike=bike, most=most)
     return Mine(
         on=on,
         hangs=hanging(person, now=now),
-        ready=[_card(card, today) for card in shown],
-        more=len(ready) - len(shown),
-        waiting=[_card(card, today) for card in (waiting if everything else waiting[:SHOWN])],
-        waits=len(waiting),
+        next=found,
+        ready=[_card(one, now) for one in found.ready],
+        waiting=[_card(one, now) for one in found.waiting],
         indirect=[(task, uuid4()) for task in indirect_tasks() if on is None or task.pk != on.task_id],
-        bikes=sorted(bikes.values(), key=lambda row: row.title),
         off_uid=uuid4(),
     )
 
 
-def _card(card: TaskCard, today: date) -> Card:
-    late = card.must is not None and card.must < today
-    return Card(card, uuid4(), late, _parts(card))
-
-
-def _parts(card: TaskCard) -> list[str]:
-    """Parts by name, each once; what can be begun first."""
-    lines = [*card.ready, *(line for line in card.lines if not line.state.is_ready)]
-    return list(dict.fromkeys(str(line.step.part) for line in lines))
+def _card(one: Brief, now: datetime) -> Card:
+    return Card(one, uuid4(), one.begin_by is not None and now > one.begin_by)
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,48 +153,3 @@ def strip(person: User) -> Strip | None:
     if only_person() != person:
         return None
     return Strip(person, open_clockings().filter(person=person).first(), uuid4())
-
-
-@dataclass(frozen=True, slots=True)
-class Out:
-    """Vendor work that is agreed and can go, with the day by which it must leave."""
-
-    state: StepState
-    leave_by: date | None
-    late: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Wall:
-    """What hangs on the wall: who is on what, what leaves next, what waits for a vendor, what was done today."""
-
-    mates: Sequence[Mate]
-    leaving: Sequence[Out]
-    later: int
-    done: Sequence[Done]
-    ready: Sequence[TaskCard]
-
-
-def wall(people: Iterable[User], *, now: datetime) -> Wall:
-    """In a constant number of queries."""
-    today = timezone.localdate(now)
-    bikes = set(Restoration.objects.filter(tasks__closed_at__isnull=True).values_list("pk", flat=True).distinct())
-    states = look(bikes, now=now).states
-    outside = [state for state in states.values() if state.step.service_id and not state.is_done]
-    days = dict(PlannedStep.objects.filter(step__in=[one.step.pk for one in outside]).values_list("step", "leave_by"))
-    rows = [Out(one, days.get(one.step.pk), _is_late(days.get(one.step.pk), today)) for one in outside]
-    rows = [row for row in rows if row.state.is_ready or (row.leave_by and row.leave_by <= today + timedelta(days=7))]
-    rows.sort(key=lambda row: (row.leave_by or date.max, row.state.step.part.name))
-    begin = timezone.make_aware(datetime.combine(today, datetime.min.time()))
-    done = Done.objects.filter(at__gte=begin, undone_at__isnull=True).order_by("-at")
-    return Wall(
-        mates=mates(people, now=now),
-        leaving=rows[:SHOWN],
-        later=max(0, len(rows) - SHOWN),
-        done=list(done.select_related("step__part__restoration", "step__operation", "step__service")[:6]),
-        ready=[card for card in task_cards(now=now) if card.is_ready and not card.on][:6],
-    )
-
-
-def _is_late(day: date | None, today: date) -> bool:
-    return day is not None and day < today

@@ -17,7 +17,7 @@ from shop.restorations.models import Restoration
 from shop.routes.graph import Graph
 from shop.routes.models import PlannedStep, Remedy, Step, Task, TaskStep
 from shop.routes.presence import OnTasks, on_tasks
-from shop.routes.progress import Look, StepState, look
+from shop.routes.progress import Look, States, StepState, look
 from shop.routes.splits import origin_step
 from shop.routes.standard import NONE, Standard, standard_minutes
 
@@ -105,17 +105,33 @@ def task_cards(*, now: datetime, person: User | None = None, restoration: Restor
     A place or a task that only ``person`` is on counts as free for them. Only those of ``restoration`` where it is given.
     Tasks for no bike are not among them: see `indirect_tasks`.
     """
+    return cards_and_look(now=now, person=person.pk if person else None, restoration=restoration)[0]
+
+
+@dataclass(frozen=True, slots=True)
+class Looked:
+    """How the steps of the bikes with such tasks stand, and their planned days."""
+
+    states: States
+    planned: Mapping[int, PlannedStep]
+
+
+def cards_and_look(
+    *, now: datetime, person: int | None = None, restoration: Restoration | None = None
+) -> tuple[list[TaskCard], Looked]:
+    """`task_cards` with what they were made from, for who shows both: the look takes longer than the cards."""
     tasks = _open_tasks()
     if restoration is not None:
         own = TaskStep.objects.filter(step__part__restoration=restoration).values("task")
         tasks = tasks.filter(Q(restoration=restoration) | Q(pk__in=own))
-    cards = _cards(list(tasks), now=now, person=person)
-    return sorted((card for card in cards if _is_open(card)), key=_order)
+    cards, desk = _cards(list(tasks), now=now, person=person)
+    in_order = sorted((card for card in cards if _is_open(card)), key=_order)
+    return in_order, Looked(desk.look.states, desk.planned)
 
 
 def task_card(task: Task, *, now: datetime) -> TaskCard:
     """One task, open or closed."""
-    return _cards(list(_with_lines(Task.objects.filter(pk=task.pk))), now=now, person=None)[0]
+    return _cards(list(_with_lines(Task.objects.filter(pk=task.pk))), now=now, person=None)[0][0]
 
 
 def indirect_tasks() -> QuerySet[Task]:
@@ -150,11 +166,11 @@ def _order(card: TaskCard) -> tuple[object, ...]:
 class _Desk:
     """What cards are made from, read once."""
 
-    def __init__(self, tasks: Sequence[Task], now: datetime, person: User | None) -> None:
+    def __init__(self, tasks: Sequence[Task], now: datetime, person: int | None) -> None:
         self.today = timezone.localdate(now)
-        self.person = person.pk if person else None
+        self.person = person
         rows = [row for task in tasks for row in task.present]  # type: ignore[attr-defined]
-        bikes = {row.bike for row in rows}
+        bikes = {row.bike for row in rows} | {task.restoration_id for task in tasks if task.restoration_id}
         self.look: Look = look(bikes, now=now)
         steps = self.look.graph.steps
         self.standard = standard_minutes([steps[row.step_id] for row in rows if row.step_id in steps], on=self.today)
@@ -172,9 +188,9 @@ class _Desk:
         return Line(row, state, self.standard.get(row.step_id), self.must.get(row.step_id), slack)
 
 
-def _cards(tasks: Sequence[Task], *, now: datetime, person: User | None) -> list[TaskCard]:
+def _cards(tasks: Sequence[Task], *, now: datetime, person: int | None) -> tuple[list[TaskCard], "_Desk"]:
     desk = _Desk(tasks, now, person)
-    return [_card(task, desk) for task in tasks]
+    return [_card(task, desk) for task in tasks], desk
 
 
 def _card(task: Task, desk: _Desk) -> TaskCard:

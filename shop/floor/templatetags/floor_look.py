@@ -7,6 +7,7 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from shop.floor.briefs import in_hours
 from shop.methods.models import Finish
 from shop.papers.drawings import paint_chip
 from shop.routes.my_tasks import TaskCard
@@ -17,9 +18,7 @@ register = template.Library()
 @register.filter
 def standard(card: TaskCard) -> str:
     """The standard time of what is still to do, in hours and minutes; empty where nobody said."""
-    total = card.standard.setup + card.standard.run
-    minutes = int(total.to_integral_value())
-    return f"{minutes // 60}:{minutes % 60:02}" if minutes else ""
+    return in_hours(card.standard)
 
 
 @register.filter

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_safe
 from shop.floor import custody, showing
 from shop.floor.selectors import open_clockings
 from shop.floor.views.acting import acting
+from shop.floor.wall import wall as wall_of
 from shop.people.hands import hand, mechanics, on_the_floor, only_person, person_of
 from shop.people.roles import ROLE_MECHANIC, has_role
 from shop.routes.models import Task
@@ -72,7 +73,7 @@ def task(request: HttpRequest, uid: UUID) -> HttpResponse:
 def wall(request: HttpRequest) -> HttpResponse:
     """For a screen that nobody touches; it asks for itself anew."""
     now = timezone.now()
-    context = {"wall": showing.wall(mechanics(), now=now), "now": now, "tablet": hand(request).tablet}
+    context = {"wall": wall_of(mechanics(), now=now), "now": now, "tablet": hand(request).tablet}
     if request.headers.get("HX-Request"):
         return render(request, "floor/_wall.html", context)
     page = render(request, "floor/wall.html", context)
