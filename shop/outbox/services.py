@@ -83,14 +83,19 @@ def _seal(*, now: datetime) -> None:
 
 
 def _beat(*, now: datetime, worker: str) -> bool:
-    """Whether this sweep is the one that mends; every few seconds one of them is. A clock set back does not stop it."""
-    last = Heartbeat.objects.filter(name=HEARTBEAT).first()
+    """Whether this sweep is the one that mends; every few seconds one of them is."""
+    return take_turn(HEARTBEAT, every=HEARTBEAT_EVERY, now=now, by=worker)
+
+
+def take_turn(name: str, *, every: timedelta, now: datetime, by: str) -> bool:
+    """Whether the caller is the one of many whose turn it is now. A clock set back does not stop it."""
+    last = Heartbeat.objects.filter(name=name).first()
     if last is None:
-        Heartbeat.objects.bulk_create([Heartbeat(name=HEARTBEAT, at=now, by=worker)], ignore_conflicts=True)
+        Heartbeat.objects.bulk_create([Heartbeat(name=name, at=now, by=by)], ignore_conflicts=True)
         return True
-    if abs(now - last.at) < HEARTBEAT_EVERY:
+    if abs(now - last.at) < every:
         return False
-    return bool(Heartbeat.objects.filter(name=HEARTBEAT, at=last.at).update(at=now, by=worker))
+    return bool(Heartbeat.objects.filter(name=name, at=last.at).update(at=now, by=by))
 
 
 def _tell_trouble(found: Sequence[str]) -> None:
