@@ -98,6 +98,7 @@ def by_word() -> dict[str, Callable[[], list[Any]]]:
         Restoration,
     )
     from shop.routes.models import Hold, Remedy, Step, Task, Wait
+    from shop.vendor_jobs.models import Charge, Claim, Job, Line
 
     told = FinishEvidence.objects.filter(removed_at__isnull=True).order_by("pk")
     sent = Step.objects.filter(service__isnull=False, removed_at__isnull=True)
@@ -114,6 +115,10 @@ def by_word() -> dict[str, Callable[[], list[Any]]]:
         "evidence": _some(told),
         "quotes": _some(IssuedQuote.objects.order_by("number"), each=EACH),
         "vendors": _some(Vendor.objects.order_by("pk")),
+        "jobs": _some(Job.objects.order_by("pk"), each=3),
+        "lines": _some(Line.objects.order_by("pk")),
+        "charges": _some(Charge.objects.order_by("pk")),
+        "claims": _some(Claim.objects.order_by("pk")),
         "background-jobs": _some(Row.objects.order_by("pk")),
         "people": _some(User.objects.order_by("pk")),
         "photograph": _some(Photograph.objects.order_by("pk")),

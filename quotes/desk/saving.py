@@ -114,8 +114,8 @@ def box_of(column: str) -> str:
     return next((box for box, name in COLUMNS.items() if name == column), column)
 
 
-def place(form: BaseForm, error: ValidationError, fallback: str) -> None:
-    """Put an error at its box, or at the one that was changed."""
+def place(form: BaseForm, error: ValidationError, fallback: str | None) -> None:
+    """Put an error at its box, or at the one that was changed; with None, over all of them."""
     if not hasattr(error, "error_dict"):
         form.add_error(fallback, ValidationError(error.messages))
         return

@@ -28,7 +28,7 @@ def enter_charge(*, job: Job, net_minor: int, document: str, on: date, who: str,
     row = Charge(job=job, net_minor=net_minor, document=document, on=on, at=now, recorded_by=who)
     row.full_clean(exclude={"job"})
     row.save(force_insert=True)
-    after = {"charged": net_minor, "bill": document, "dated": on}
+    after = {"charged minor": net_minor, "bill": document, "dated": on}
     record(who=who, at=now, what="charge entered", subject=subject_of(job), after=after)
     return row
 
@@ -51,6 +51,6 @@ def reverse_charge(*, charge: Charge, who: str, now: datetime) -> Charge:
         at=now,
         recorded_by=who,
     )
-    before = {"charged": charge.net_minor, "bill": charge.document}
+    before = {"charged minor": charge.net_minor, "bill": charge.document}
     record(who=who, at=now, what="charge taken back", subject=subject_of(charge.job), before=before)
     return row

@@ -31,7 +31,7 @@ def ask(*, line: Line, words: str, asked_minor: int | None = None, who: str, now
     )
     row.full_clean(exclude={"line"})
     row.save(force_insert=True)
-    after = {"parts": str(line.step.part), "what happened": row.words, "we ask for": asked, "again free": free}
+    after = {"parts": str(line.step.part), "what happened": row.words, "we ask for minor": asked, "again free": free}
     record(who=who, at=now, what="claim made", subject=subject_of(line.job), after=after)
     return row
 
@@ -69,7 +69,12 @@ def settle_claim(
     claim.save()
     if replaced:
         _begin_anew(line, who=who, now=now)
-    after = {"parts": str(line.step.part), "comes to": settled_minor, "who pays": payer, "how": claim.settled_how}
+    after = {
+        "parts": str(line.step.part),
+        "comes to minor": settled_minor,
+        "who pays": str(Claim.Payer(payer).label),
+        "how": claim.settled_how,
+    }
     record(who=who, at=now, what="claim settled", subject=subject_of(line.job), after=after)
     return claim
 

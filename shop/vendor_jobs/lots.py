@@ -11,12 +11,14 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from shop.journal.services import record, subject_of
+from shop.journal.telling import told
 from shop.people.models import Shop
 from shop.restorations.models import Restoration
 from shop.restorations.services import hold_scope
 from shop.routes.models import Authorisation, Away, Done, Step
+from shop.vendor_jobs import wording
 from shop.vendor_jobs.models import Job, Line
-from shop.vendor_jobs.prices import by_the_book
+from shop.vendor_jobs.prices import by_the_book, charged
 
 #: What of a job may be changed until it leaves.
 WORDS = ("masking", "finish_words", "note", "carried_by", "leave_on")
@@ -57,7 +59,8 @@ def plan_lot(
         number=_next_number(),
         service=service,
         redo_of=redo_of,
-        finish_words=_finish(rows[0]),
+        masking=wording.masking(rows),
+        finish_words=wording.finish(rows[0]),
         agreed_minor=agreed,
         leave_on=leave_on,
         made_at=now,
@@ -95,8 +98,8 @@ def _refuse_unlike(steps: Sequence[Step]) -> None:
             raise ValidationError({"steps": said % {"step": step, "part": step.part}}, code="another service")
         if step.part.material != first.part.material:
             said = _("%(part)s is of %(material)s, and %(first)s is not: unlike materials never share a lot. Make two.")
-            told = {"part": step.part, "material": step.part.get_material_display().lower(), "first": first.part}
-            raise ValidationError({"steps": said % told}, code="unlike")
+            named = {"part": step.part, "material": step.part.get_material_display().lower(), "first": first.part}
+            raise ValidationError({"steps": said % named}, code="unlike")
         if kind_of_lot(step) != kind_of_lot(first):
             said = _("%(part)s is to be finished otherwise than %(first)s. Make two lots.")
             raise ValidationError({"steps": said % {"part": step.part, "first": first.part}}, code="unlike")
@@ -127,15 +130,9 @@ def _next_number() -> int:
     return (Job.objects.aggregate(last=Max("number"))["last"] or 0) + 1
 
 
-def _finish(step: Step) -> str:
-    finish = step.part.agreed_finish if step.origin == Step.Origin.FINISH else None
-    if finish is None:
-        return ""
-    return ", ".join(filter(None, (finish.name, finish.colour, finish.gloss)))
-
-
 def _add(job: Job, step: Step) -> Line:
-    return Line.objects.create(job=job, step=step, visit=step.visit, pieces=step.part.pieces)
+    part = step.part
+    return Line.objects.create(job=job, step=step, visit=step.visit, pieces=part.pieces, weight=wording.weight(part))
 
 
 def _names(steps: Collection[Step]) -> str:
@@ -222,7 +219,9 @@ def change_lot(*, job: Job, who: str, now: datetime, **fields: Any) -> Job:
 def agree_price(*, job: Job, who: str, now: datetime, **fields: Any) -> Job:
     """Note what was agreed (`AGREED`), also after it left and until the charge is in."""
     job = Job.objects.select_for_update().get(pk=job.pk)
-    if job.charges.exists():
+    if job.cancelled_at is not None:
+        raise ValidationError(_("%(job)s was cancelled. Make a new lot.") % {"job": job}, code="cancelled")
+    if charged(job) is not None:
         raise ValidationError(_("The charge is in already: that is what it costs."), code="charged")
     return _changed(job, fields, set(AGREED), what="price agreed with a vendor", who=who, now=now)
 
@@ -236,7 +235,7 @@ def _changed(job: Job, fields: dict[str, Any], allowed: set[str], *, what: str, 
     job.full_clean(exclude={"service", "redo_of", "came_from"})
     job.save(update_fields=list(fields))
     after = {name: getattr(job, name) for name in fields}
-    record(who=who, at=now, what=what, subject=subject_of(job), before=before, after=after)
+    record(who=who, at=now, what=what, subject=subject_of(job), before=told(before), after=told(after))
     return job
 
 
@@ -252,14 +251,12 @@ def change_line(*, line: Line, who: str, now: datetime, **fields: Any) -> Line:
         setattr(line, name, value)
     line.full_clean(exclude={"job", "step", "split_from"})
     line.save(update_fields=list(fields))
-    told = {name: getattr(line, name) for name in fields}
-    subject = subject_of(job)
-    record(who=who, at=now, what="lot changed", subject=subject, before=_plain(before), after=_plain(told))
+    after = {name: getattr(line, name) for name in fields}
+    if after != before:
+        part = {"part": str(line.step.part)}
+        what = "line of a lot changed"
+        record(who=who, at=now, what=what, subject=subject_of(job), before=told(before), after=told(after) | part)
     return line
-
-
-def _plain(fields: dict[str, Any]) -> dict[str, object]:
-    return {name: (str(value) if name == "photograph" and value else value) for name, value in fields.items()}
 
 
 def bikes_of(job: Job) -> list[Restoration]:

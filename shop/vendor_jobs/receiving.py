@@ -1,6 +1,6 @@
 """A lot comes back: counted in and looked at, all of it or some, good or not; lost and found; straight on to the next vendor."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
@@ -221,7 +221,17 @@ def _told(lines: Sequence[Line]) -> dict[str, object]:
 
 
 @transaction.atomic
-def pass_on(*, job: Job, to: Job, on: date, said_by: str, told: Told | None = None, who: str, now: datetime) -> Job:
+def pass_on(
+    *,
+    job: Job,
+    to: Job,
+    on: date,
+    said_by: str,
+    told: Told | None = None,
+    tags: Mapping[int, str] | None = None,
+    who: str,
+    now: datetime,
+) -> Job:
     """A lot goes straight on from its vendor to the next one: done at the first, out at the second, on one day.
 
     We did not look at it: ``said_by`` told us that it is as it should be, and stands where otherwise who looked does.
@@ -239,7 +249,7 @@ def pass_on(*, job: Job, to: Job, on: date, said_by: str, told: Told | None = No
     to.came_from = job
     to.save(update_fields=["came_from"])
     carried = _("straight on from %(vendor)s") % {"vendor": job.vendor}
-    return send_out(job=to, on=on, told=told, carried_by=carried[:120], who=who, now=now)
+    return send_out(job=to, on=on, told=told, carried_by=carried[:120], tags=tags, who=who, now=now)
 
 
 @transaction.atomic

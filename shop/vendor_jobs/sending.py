@@ -1,6 +1,6 @@
 """A lot leaves: once, whole, and only where nothing holds it back."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
@@ -55,10 +55,14 @@ def send_out(
     told: Told | None = None,
     carried_by: str = "",
     let_go: LetGo | None = None,
+    tags: Mapping[int, str] | None = None,
     who: str,
     now: datetime,
 ) -> Job:
-    """The lot is out since ``on``. All of it, or a `ValidationError` with everything that holds it back."""
+    """The lot is out since ``on``. All of it, or a `ValidationError` with everything that holds it back.
+
+    ``tags`` says for a part, by its key, the numbers on the tags that hang on it as it leaves.
+    """
     job = hold_planned(job)
     lines = open_lines(job)
     _refuse_day(on, told, now=now)
@@ -70,6 +74,9 @@ def send_out(
     job.sent_on, job.sent_at, job.sent_by, job.carried_by = on, now, who, carried_by.strip()
     job.full_clean(exclude={"service", "redo_of", "came_from"})
     job.save(update_fields=["sent_on", "sent_at", "sent_by", "carried_by", "let_go_by", "let_go_why"])
+    for line in lines:
+        line.tags = (tags or {}).get(line.step.part_id, line.tags)
+        line.save(update_fields=["tags"])
     if told is not None:
         _write_promise(job, told, told_on=on, who=who, now=now)
     due = told.due_on if told else None
@@ -111,13 +118,14 @@ def why_not(job: Job, lines: Sequence[Line], *, now: datetime) -> Iterable[str]:
         bike = line.step.part.restoration
         if bike.pk not in known:
             known[bike.pk] = states_of(bike, now=now)
-        yield from _of_line(line, known[bike.pk])
+        yield from of_line(line, known[bike.pk])
     if job.service.plates:
         for line in lines:
             yield from of_plating_line(line.step)
 
 
-def _of_line(line: Line, states: States) -> Iterable[str]:
+def of_line(line: Line, states: States) -> Iterable[str]:
+    """What holds back a line of a lot, as its step stands; no query."""
     state, part = states.get(line.step_id), line.step.part
     if state is None:
         yield _("%(part)s is off the route by now. Take it out of the lot.") % {"part": part}

@@ -15,6 +15,7 @@ from shop.routes.progress import States, look, states_of
 from shop.routes.splits import LIVE_PART, LIVE_STEP, origin_step
 from shop.vendor_jobs.lots import kind_of_lot
 from shop.vendor_jobs.models import Charge, Claim, Job, Line, Promise
+from shop.vendor_jobs.sending import of_line
 
 
 class Stands(StrEnum):
@@ -164,12 +165,7 @@ def _lot(job: Job, found: States, leave: dict[int, date]) -> Lot:
     days = [leave[key] for line in lines if (key := origin_step(line.step)) in leave]
     lot = Lot(job, lines, stands(job), min(days, default=None), told[-1] if told else None)
     if job.sent_on is None:
-        lot.why_not = [
-            f"{line.step.part}: {sentence}"
-            for line in lines
-            if (state := found.get(line.step_id)) is not None
-            for sentence in state.sentences
-        ]
+        lot.why_not = [said for line in lines for said in of_line(line, found)]
         lot.stands = stands(job, ready=bool(lines) and not lot.why_not)
     return lot
 
@@ -185,6 +181,11 @@ class Proposal:
     def first(self) -> Step:
         """The step that says what all of them are."""
         return self.steps[0]
+
+    @property
+    def bikes(self) -> list[Restoration]:
+        """Its bikes, each once."""
+        return list({step.part.restoration_id: step.part.restoration for step in self.steps}.values())
 
 
 def proposals(leaving: Iterable[Leaving]) -> list[Proposal]:

@@ -8,6 +8,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from shop.journal.services import record, subject_of
+from shop.journal.telling import told
 from shop.methods.models import Vendor
 from shop.vendor_jobs.models import Terms
 
@@ -53,5 +54,7 @@ def set_terms(
         setattr(row, name, value)
     row.full_clean(exclude={"vendor"})
     row.save()
-    record(who=who, at=now, what="vendor's terms set", subject=subject_of(vendor), before=before, after=fields)
+    record(
+        who=who, at=now, what="vendor's terms set", subject=subject_of(vendor), before=told(before), after=told(fields)
+    )
     return row
