@@ -97,7 +97,7 @@ STEPS = (
         "background jobs with Redis", tests=("tests", "--ignore=tests/e2e", "-m", "redis and not long"), needs=(REDIS,)
     ),
     Step("faults", tests=("tests/faults", "-m", "not (redis or long)"), needs=(POSTGRESQL, REDIS)),
-    Step("browser", tests=("tests/e2e", "tests/floor", "-m", "browser and not long"), needs=(CHROMIUM,)),
+    Step("browser", tests=("tests", "-m", "browser and not long"), needs=(CHROMIUM,)),
     Step("spreadsheets", tests=("tests", "--ignore=tests/e2e", "-m", "office and not long"), needs=(OFFICE,)),
     Step(
         "long simulations", tests=("tests", "-m", "long"), needs=(POSTGRESQL, REDIS), long=True, environment=AT_LENGTH

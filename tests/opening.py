@@ -5,13 +5,15 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from django.contrib.auth.models import Group
 from django.test import Client
 from playwright.sync_api import Browser, BrowserContext, Page
 
 from shop.people.models import User
+from tests.guidelines import violations
 from tests.served import chromium
+
+__all__ = ["Opened", "fits", "violations"]
 
 
 @dataclass
@@ -57,7 +59,7 @@ def _session(role: str) -> str:
     return str(client.session.session_key)
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
     # Playwright's own loop runs in this thread; Django takes that for asynchronous code.
     with pytest.MonkeyPatch.context() as patch, chromium() as started:
@@ -73,12 +75,6 @@ def opened(browser: Browser, live_server: Any) -> Iterator[Opened]:
     for context in opening.contexts:
         context.close()
     assert opening.unexpected() == []
-
-
-def violations(page: Page) -> list[str]:
-    """What axe-core finds against the guidelines, and where."""
-    found = Axe().run(page).response["violations"]
-    return [f"{one['id']}: {node['target']}" for one in found for node in one["nodes"]]
 
 
 def fits(page: Page) -> bool:

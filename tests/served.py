@@ -27,7 +27,7 @@ FLAGS = (
     "--disable-component-update",
     "--disable-sync",
 )
-START_LIMIT = 180.0
+START_LIMIT = 400.0
 
 
 @dataclass(frozen=True)

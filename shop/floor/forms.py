@@ -88,6 +88,9 @@ class TaskField(TaskChoiceField):
 class RowForm(forms.Form):
     """One line of what was not tapped: from, and to or how long. What ends before it begins ended on the next day."""
 
+    #: Any box of a line may be left empty; the sentence above them says which belong together.
+    tells_optional = False
+
     task = TaskField(label=gettext_lazy("Task"), required=False)
     begins = TimeField(label=gettext_lazy("From"), required=False)
     ends = TimeField(label=gettext_lazy("To"), required=False)

@@ -9,14 +9,15 @@ from datetime import date, datetime, time, timedelta
 
 from django.utils import timezone
 
-from shop.floor.showing import SHOWN, Mate, mates
+from shop.floor.showing import Mate, mates
 from shop.people.models import User
 from shop.rereading import reread
 from shop.routes.models import Done
 from shop.routes.my_tasks import cards_and_look
 from shop.routes.progress import StepState
 
-BEGUN, FINISHED = 6, 6
+#: Rows of a board: what fits a screen in letters that are read from across the shop.
+ROWS = 4
 WEEK = timedelta(days=7)
 
 
@@ -25,7 +26,7 @@ class Out:
     """Vendor work that is agreed, with the day by which it must leave."""
 
     part: str
-    work: str
+    bike: str
     vendor: str
     leave_by: date | None
     late: bool
@@ -77,11 +78,11 @@ def board(today: date) -> Board:
     )  # of the moment only its day counts here: nothing is said of what is overdue
     leaving = _leaving(look.states.values(), {pk: row.leave_by for pk, row in look.planned.items()}, today)
     return Board(
-        leaving=tuple(leaving[:SHOWN]),
-        later=max(0, len(leaving) - SHOWN),
+        leaving=tuple(leaving[:ROWS]),
+        later=max(0, len(leaving) - ROWS),
         ready=tuple(
             Ready(str(card.task), ", ".join(str(bike) for bike in card.bikes), card.must)
-            for card in [card for card in cards if card.is_ready and not card.on][:BEGUN]
+            for card in [card for card in cards if card.is_ready and not card.on][:ROWS]
         ),
         done=tuple(_finished(begin)),
     )
@@ -95,11 +96,13 @@ def _leaving(states: Iterable[StepState], days: dict[int, date | None], today: d
         if service is None or state.is_done or not (state.is_ready or (day and day <= today + WEEK)):
             continue
         late = day is not None and day < today
-        found.append(Out(str(state.step.part), str(state.step), str(service.vendor), day, late, state.is_ready))
+        found.append(
+            Out(str(state.step.part), str(state.step.part.restoration), str(service.vendor), day, late, state.is_ready)
+        )
     return sorted(found, key=lambda row: (row.leave_by or date.max, row.part))
 
 
 def _finished(begin: datetime) -> Iterable[Finished]:
     rows = Done.objects.filter(at__gte=begin, undone_at__isnull=True).order_by("-at")
-    rows = rows.select_related("step__part", "step__operation", "step__service")[:FINISHED]
+    rows = rows.select_related("step__part", "step__operation", "step__service")[:ROWS]
     return (Finished(str(row.step.part), str(row.step), row.at) for row in rows)

@@ -29,7 +29,8 @@ def field_with_label(field: BoundField, unit: str = "") -> SafeString:
 
 def _label(field: BoundField, unit: str = "") -> str:
     said = f'<span class="only-heard">, {escaped(unit)}</span>' if unit else ""
-    optional = "" if field.field.required else f' <span class="optional">({escaped(_("optional"))})</span>'
+    told = not field.field.required and getattr(field.form, "tells_optional", True)
+    optional = f' <span class="optional">({escaped(_("optional"))})</span>' if told else ""
     return f"{escaped(field.label)}{said}{optional}"
 
 

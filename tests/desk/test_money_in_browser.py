@@ -1,36 +1,21 @@
 """The money pages in a real Chromium: to be read by anybody, at any width, and without scripting."""
 
 import re
-from collections.abc import Callable, Iterator
-from typing import Any
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
-from django.contrib.auth.models import Group
-from django.test import Client
-from playwright.sync_api import Browser, BrowserContext, Page
+from playwright.sync_api import Page
 
 from quotes.pricing.models import Instalment, Receipt
-from shop.people.models import User
 from shop.restorations.models import Restoration
 from shop.routes.models import Override
 from shop.routes.planning import hold
 from tests.desk.test_money import accept, day, now_by, restage
+from tests.opening import Opened, violations
 from tests.planned import bought, lever
-from tests.served import chromium
 from tests.workshop import frame, restoration, workshop
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
-Opened = Callable[..., Page]
 SMALLEST_TARGET = 44  # px. Source: WCAG 2.2, 2.5.5 Target Size (Enhanced)
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    # Playwright's own loop runs in this thread; Django takes that for asynchronous code.
-    with pytest.MonkeyPatch.context() as patch, chromium() as started:
-        patch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
-        yield started
 
 
 @pytest.fixture
@@ -47,36 +32,9 @@ def job(transactional_db: None) -> Restoration:
     return made
 
 
-@pytest.fixture
-def opened(browser: Browser, live_server: Any) -> Iterator[Opened]:
-    """A page on which the manager is signed in; whatever the console complains of fails the test."""
-    contexts: list[BrowserContext] = []
-    errors: list[str] = []
-
-    def open_page(path: str, *, width: int = 1280, scripts: bool = True, **options: Any) -> Page:
-        context = browser.new_context(
-            base_url=live_server.url, viewport={"width": width, "height": 800}, java_script_enabled=scripts, **options
-        )
-        contexts.append(context)
-        client, person = Client(), User.objects.create(username="eve", first_name="Eve")
-        person.groups.set(Group.objects.filter(name__in=["desk", "manager"]))
-        client.force_login(person)
-        context.add_cookies([{"name": "sessionid", "value": client.session.session_key, "url": live_server.url}])
-        page = context.new_page()
-        page.on("console", lambda said: errors.append(said.text) if said.type == "error" else None)
-        page.on("pageerror", lambda error: errors.append(str(error)))
-        page.goto(path)
-        return page
-
-    yield open_page
-    for context in contexts:
-        context.close()
-    assert [error for error in errors if "422" not in error] == []
-
-
-def violations(page: Page) -> list[str]:
-    found = Axe().run(page).response["violations"]
-    return [f"{one['id']}: {node['target']}" for one in found for node in one["nodes"]]
+@pytest.fixture(autouse=True)
+def manager(opened: Opened) -> None:
+    opened.who = "manager"
 
 
 def pay(page: Page, amount: str) -> None:

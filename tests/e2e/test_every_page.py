@@ -4,24 +4,20 @@ import json
 import os
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, BrowserContext, Page
+from playwright.sync_api import Browser, BrowserContext, Page, Request
 
-from tests.served import ROOT, Served, served, signed_in
+from tests.e2e.conftest import copied
+from tests.guidelines import CONTRAST, GLOVE, WCAG, too_small, violations
+from tests.served import ROOT, Served, signed_in
 
-#: Long: with the floor it is a walk of more than ten minutes on two cores. ``check.py --long`` runs it.
-pytestmark = [pytest.mark.browser, pytest.mark.long]
+pytestmark = pytest.mark.browser
 
-# Source: WCAG 2.2, level AA, as the rules of axe-core name it.
-WCAG = {"runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]}
-#: What alone can differ in the dark.
-CONTRAST = {"runOnly": {"type": "rule", "values": ["color-contrast", "link-in-text-block"]}}
 DESKTOP, PHONE = 1280, 390
 #: Bytes that come over the line for HTML, CSS and scripts when nothing is kept yet, without fonts and pictures. Styles and
 #: scripts come compressed as the service sends them; pages are not compressed, since they hold what nobody may guess.
@@ -41,6 +37,9 @@ OPEN = """() => {
 WEIGHT = """() => [...performance.getEntriesByType("navigation"), ...performance.getEntriesByType("resource")]
   .filter(({ name, entryType }) => entryType === "navigation" || /\\.(css|js)$/.test(new URL(name).pathname))
   .map(({ name, encodedBodySize, decodedBodySize }) => [new URL(name).pathname, encodedBodySize, decodedBodySize])"""
+#: What a page asks for by itself begins within two frames.
+TWO_FRAMES = "() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => setTimeout(done))))"
+ANSWER_LIMIT = 30.0  # s
 WIDER = "() => document.documentElement.scrollWidth - document.documentElement.clientWidth"
 
 
@@ -56,55 +55,61 @@ class Crawl:
         self.wrong.setdefault(kind, []).extend(f"{where}: {one}" for one in what)
 
 
-@dataclass(frozen=True)
+@dataclass
 class Visit:
     crawl: Crawl
     role: str
     page: Page
-    shots: Path | None
+    said: list[str] = field(default_factory=list)
+    asked: set[Request] = field(default_factory=set)
+
+    def __post_init__(self) -> None:
+        self.page.add_init_script(WATCH)
+        self.page.on("console", lambda one: self.said.append(one.text) if one.type == "error" else None)
+        self.page.on("pageerror", lambda error: self.said.append(str(error)))
+        self.page.on("request", lambda one: self.asked.add(one))
+        self.page.on("requestfinished", lambda one: self.asked.discard(one))
+        self.page.on("requestfailed", lambda one: self.asked.discard(one))
 
     def look(self, name: str, address: str, path: str) -> None:
+        """The rules once for each width, what darkness changes once; contrast in the dark does not depend on the width."""
         page, where = self.page, f"{self.role} {path}"
-        said: list[str] = []
-        page.on("console", hear := lambda one: said.append(one.text) if one.type == "error" else None)
-        page.on("pageerror", broke := lambda error: said.append(str(error)))
-        page.emulate_media(color_scheme="light")
-        page.set_viewport_size({"width": DESKTOP, "height": 900})
+        self.said.clear()
+        self.show("light", DESKTOP)
         page.goto(address + path)
-        page.wait_for_load_state("networkidle")
-        self.weigh(name, where)
+        self.settle()
+        self.weigh(where)
         page.evaluate(OPEN)
-        page.wait_for_load_state("networkidle")
-        for width in (DESKTOP, PHONE):
-            page.set_viewport_size({"width": width, "height": 900})
+        self.settle()
+        for scheme, width, rules in (("light", DESKTOP, WCAG), ("dark", DESKTOP, CONTRAST), ("light", PHONE, WCAG)):
+            self.show(scheme, width)
             if over := page.evaluate(WIDER):
                 self.crawl.say("wide", where, f"{over} px beyond {width}")
-            for scheme in ("light", "dark"):
-                page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
-                rules = WCAG if scheme == "light" else CONTRAST
-                self.crawl.say("axe", f"{where} {scheme} {width}", *violations(page, rules))
-                self.shoot(name, f"{scheme}-{width}")
-        page.remove_listener("console", hear)
-        page.remove_listener("pageerror", broke)
-        self.crawl.say("error", where, *said)
+            self.crawl.say("axe", f"{where} {scheme} {width}", *violations(page, rules))
+        if name.startswith("floor:"):
+            self.crawl.say("small", where, *too_small(page, GLOVE))
+        self.crawl.say("error", where, *self.said)
         self.crawl.seen.setdefault(self.role, set()).add(name)
 
-    def weigh(self, name: str, where: str) -> None:
+    def show(self, scheme: Literal["light", "dark"], width: int) -> None:
+        self.page.emulate_media(color_scheme=scheme)
+        self.page.set_viewport_size({"width": width, "height": 900})
+
+    def settle(self) -> None:
+        """Wait until all is answered that the page asked for."""
+        until = time.monotonic() + ANSWER_LIMIT
+        while time.monotonic() < until:
+            self.page.evaluate(TWO_FRAMES)
+            if not self.asked:
+                return
+        self.said.extend(f"no answer: {one.url}" for one in self.asked)
+
+    def weigh(self, where: str) -> None:
         sizes = self.page.evaluate(WEIGHT)
         whole = sum(sent for _, sent, _ in sizes)
         self.crawl.weights[where] = (whole, sum(read for _, _, read in sizes))
         if whole > HEAVIEST:
             self.crawl.say("heavy", where, f"{whole:,} bytes")
-
-    def shoot(self, name: str, how: str) -> None:
-        if self.shots:
-            file = f"{name.replace(':', '-')}-{self.role}-{len(self.crawl.weights)}-{how}.png"
-            self.page.screenshot(path=self.shots / file, full_page=True)
-
-
-def violations(page: Page, rules: dict[str, Any]) -> list[str]:
-    found = Axe().run(page, options=rules).response["violations"]
-    return sorted({f"{one['id']} {node['target']}" for one in found for node in one["nodes"]})
 
 
 def furnished(shop: Served) -> list[dict[str, str]]:
@@ -127,15 +132,14 @@ def is_page(context: BrowserContext, address: str) -> int | str:
     return "" if answer.text().lstrip().lower().startswith("<!doctype html>") else "fragment"
 
 
-def crawled(browser: Browser, shop: Served, shots: Path | None = None) -> Crawl:
+def crawled(browser: Browser, shop: Served) -> Crawl:
     """Each page once as the first role that may see it, every role's own first page, and the customer's pages."""
     crawl = Crawl()
     every = furnished(shop)
     rest = [one for one in every if not one["enter"]]
     for role in ROLES:
         context, page = signed_in(browser, shop, role)
-        page.add_init_script(WATCH)
-        rest = _looked_at(Visit(crawl, role, page, shots), shop, rest)
+        rest = _looked_at(Visit(crawl, role, page), shop, rest)
         context.close()
     for one in rest:
         if one["path"] != "/":
@@ -144,9 +148,8 @@ def crawled(browser: Browser, shop: Served, shots: Path | None = None) -> Crawl:
         if one["enter"]:
             context = browser.new_context()
             page = context.new_page()
-            page.add_init_script(WATCH)
             page.goto(shop.address + one["enter"])
-            _looked_at(Visit(crawl, "customer", page, shots), shop, [one])
+            _looked_at(Visit(crawl, "customer", page), shop, [one])
             context.close()
     return crawl
 
@@ -166,9 +169,9 @@ def _looked_at(visit: Visit, shop: Served, addresses: list[dict[str, str]]) -> l
 
 
 @pytest.fixture(scope="module")
-def crawl(browser: Browser, tmp_path_factory: Any) -> Iterator[Crawl]:
+def crawl(browser: Browser, begun: Served, tmp_path_factory: Any) -> Iterator[Crawl]:
     """A shop of its own: what is added to it would be in the way of the other tests."""
-    with served(tmp_path_factory.mktemp("every-page")) as shop:
+    with copied(begun, tmp_path_factory.mktemp("every-page") / "home") as shop:
         yield crawled(browser, shop)
 
 
@@ -185,6 +188,7 @@ def test_every_address_has_something_to_show(crawl: Crawl) -> None:
         ("axe", "breaks WCAG 2.2 AA, in light or dark, at 1280 or 390 px"),
         ("wide", "is wider than the screen"),
         ("error", "says an error in the console, of the policy or of htmx"),
+        ("small", f"of the floor has something to tap that a glove misses, under {GLOVE} px"),
         ("heavy", f"is heavier than {HEAVIEST:,} bytes"),
     ],
 )
@@ -195,9 +199,8 @@ def test_no_page(crawl: Crawl, kind: str, what: str) -> None:
 @pytest.mark.control
 def test_what_is_wrong_with_a_page_would_be_noticed(browser: Browser, shop: Served) -> None:
     context, page = signed_in(browser, shop, "desk")
-    page.add_init_script(WATCH)
     crawl = Crawl()
-    visit = Visit(crawl, "desk", page, None)
+    visit = Visit(crawl, "desk", page)
     page.route(
         "**/restorations/",
         lambda route: route.fulfill(
@@ -206,6 +209,6 @@ def test_what_is_wrong_with_a_page_would_be_noticed(browser: Browser, shop: Serv
             '<div style="width:2000px">x</div><script>console.error("broken")</script>' + "x" * HEAVIEST,
         ),
     )
-    visit.look("desk:restorations", shop.address, "/restorations/")
+    visit.look("floor:home", shop.address, "/restorations/")
     context.close()
-    assert {kind for kind, found in crawl.wrong.items() if found} == {"axe", "wide", "error", "heavy"}
+    assert {kind for kind, found in crawl.wrong.items() if found} == {"axe", "wide", "small", "error", "heavy"}

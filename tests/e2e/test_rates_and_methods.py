@@ -4,16 +4,14 @@ import re
 from collections.abc import Iterator
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
+from tests.guidelines import WCAG, violations
 from tests.served import Served, signed_in
 
 pytestmark = pytest.mark.browser
 #: Every open draft is priced several times over, on a machine that does other things as well [ms].
 LONG = 60_000
-# Source: WCAG 2.2, level AA, as the rules of axe-core name it.
-WCAG = {"runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]}
 WIDER = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
 LOOKS = {
     "desk": {"viewport": {"width": 1280, "height": 900}},
@@ -40,8 +38,7 @@ def at(request: pytest.FixtureRequest, browser: Browser, shop: Served) -> Iterat
 def whole(page: Page) -> None:
     """Nothing is cut off, and nothing stands in anybody's way."""
     assert page.evaluate(WIDER) == 0, page.url
-    found = Axe().run(page, options=WCAG).response["violations"]
-    assert [f"{one['id']}: {node['target']}" for one in found for node in one["nodes"]] == [], page.url
+    assert violations(page, WCAG) == [], page.url
 
 
 def go(page: Page, name: str) -> None:

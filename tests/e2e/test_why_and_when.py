@@ -4,9 +4,9 @@ import re
 from collections.abc import Iterator
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, Route, expect
 
+from tests.guidelines import violations
 from tests.served import Served, signed_in
 
 pytestmark = pytest.mark.browser
@@ -36,11 +36,6 @@ def ready(page: Page) -> None:
     expect(page.locator("#ready dt", has_text="Can be promised")).to_be_visible(timeout=LONG)
     expect(page.locator("#ready [role=status]")).to_have_count(0, timeout=LONG)
     expect(page.locator("#ready s")).to_have_count(0)
-
-
-def violations(page: Page) -> list[str]:
-    found = Axe().run(page).response["violations"]
-    return [f"{one['id']}: {node['target']}" for one in found for node in one["nodes"]]
 
 
 def set_pieces(page: Page, count: int) -> None:

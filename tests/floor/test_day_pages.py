@@ -53,6 +53,12 @@ def test_my_day_shows_what_i_was_on_and_how_long(tom: User, eve: User, wheels: T
     assert "3:30 p.m. to 5 p.m.: Strip the wheels" in html
 
 
+def test_lines_of_which_any_box_may_be_left_do_not_say_so_at_every_box(tom: User) -> None:  # noqa: F811
+    html = signed_in(tom).get(path(tom)).content.decode()
+    assert html.count("or minutes") >= 3
+    assert "optional" not in html
+
+
 def test_a_tablet_asks_whose_day(tablet: Client, tom: User) -> None:  # noqa: F811
     html = tablet.get("/floor/day/").content.decode()
     assert path(tom) in html

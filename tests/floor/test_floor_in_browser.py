@@ -1,5 +1,7 @@
 """The pages of the floor in a real browser, on a seven-inch tablet and a telephone: what a glove hits, and what it does."""
 
+import math
+
 import pytest
 from django.urls import reverse
 from django.utils import timezone
@@ -11,14 +13,13 @@ from shop.people.models import User
 from shop.people.roles import ROLE_MECHANIC
 from tests.floor.bench import Bench, bench, check
 from tests.floor.test_floor_pages import role
+from tests.guidelines import GLOVE, too_small
 from tests.opening import Opened, fits, violations
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 #: A seven-inch tablet lying and standing, and a telephone [CSS px].
 SIZES = ((1024, 600), (600, 1024), (390, 844))
-#: What a finger in a glove hits [CSS px]. Common practice, no source; WCAG 2.2, 2.5.5 (AAA) asks for 44.
-TARGET = 48
 
 
 @pytest.fixture
@@ -122,20 +123,11 @@ def test_whatever_is_tapped_is_as_large_as_a_glove_needs_and_nothing_runs_off_th
     small, wide = [], []
     for path in pages_of(shop):
         page = at(path, size)
-        small += [f"{path}: {one}" for one in page.evaluate(TOO_SMALL, TARGET)]
+        small += [f"{path}: {one}" for one in too_small(page, GLOVE)]
         wide += [] if fits(page) else [path]
         page.context.close()
     assert small == [], "\n".join(small)
     assert wide == []
-
-
-#: Buttons, links that stand alone, boxes with their labels: within the page, seen, and not in the head or in a sentence.
-TOO_SMALL = """(least) => [...document.querySelectorAll('main a, main button, main select, main summary, main input:not([type=hidden])')]
-  .filter((one) => one.checkVisibility() && !one.closest('.only-heard') && !one.closest('p, li > strong, dd, .about'))
-  .map((one) => one.matches('[type=checkbox], [type=radio]') ? one.closest('label') ?? one : one)
-  .map((one) => [one, one.getBoundingClientRect()])
-  .filter(([one, box]) => box.width > 1 && (box.height < least || box.width < least))
-  .map(([one, box]) => `${one.tagName} ${one.textContent.trim().slice(0, 30)} ${Math.round(box.width)}x${Math.round(box.height)}`)"""
 
 
 @pytest.mark.parametrize("dark", [False, True])
@@ -147,6 +139,20 @@ def test_the_guidelines_are_kept_on_every_page(shop: Bench, at: At, dark: bool) 
         found += [f"{path} {one}" for one in violations(page)]
         page.context.close()
     assert found == []
+
+
+def test_the_wall_is_read_from_four_metres_off_a_screen_of_fifty_inches(shop: Bench, at: At) -> None:
+    """A capital takes sixteen minutes of arc. Common practice; from memory, ISO 9241-303 names that as the least."""
+    screen, away, capital = (1920, 1080), 4000, 0.727  # px, mm, height of a capital in the shop's type
+    pixel = 50 * 25.4 / math.hypot(*screen)  # mm
+    least = away * math.tan(math.radians(16 / 60)) / pixel / capital
+    Clocking.objects.create(person=shop.joe, task=shop.task(shop.blast), began_at=timezone.now(), recorded_by="joe")
+    page = at(reverse("floor:wall"), screen)
+    sizes = page.eval_on_selector_all(
+        ".board strong, .boards h2, .as-of", "all => all.map(one => parseFloat(getComputedStyle(one).fontSize))"
+    )
+    assert len(sizes) >= 6
+    assert min(sizes) >= least
 
 
 def test_a_wall_that_gets_no_answer_says_that_it_is_old(shop: Bench, at: At) -> None:

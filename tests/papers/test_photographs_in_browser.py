@@ -4,14 +4,13 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from django.contrib.auth.models import Permission
 from django.test import Client
 from playwright.sync_api import Browser, Error, Page, Route
 
 from shop.papers.models import Photograph
 from shop.people.services import add_person
-from tests import served
+from tests.opening import violations
 from tests.papers.pictures import keep, plain
 from tests.papers.test_photographs_kinds import KEPT
 
@@ -21,14 +20,6 @@ pytestmark = [
     pytest.mark.urls("tests.papers.photograph_page"),
 ]
 RAN = "CANARY ran"
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    # Playwright's own loop runs in this thread; Django takes that for asynchronous code.
-    with pytest.MonkeyPatch.context() as patch, served.chromium() as chromium:
-        patch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
-        yield chromium
 
 
 @pytest.fixture
@@ -116,8 +107,7 @@ def test_the_list_and_its_form_are_accessible_and_fit_a_phone(page: Page) -> Non
     keep(plain(size=(300, 900)), caption="x" * 200)
     page.set_viewport_size({"width": 360, "height": 800})
     page.goto("/proof/")
-    found = Axe().run(page).response["violations"]
-    assert [f"{one['id']}: {node['target']}" for one in found for node in one["nodes"]] == []
+    assert violations(page) == []
     assert page.evaluate("document.documentElement.scrollWidth") == 360
 
 

@@ -4,38 +4,18 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from django.test import Client
-from playwright.sync_api import Browser, BrowserContext, Page, Route, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, Route
 
+from tests.guidelines import violations
 from tests.people.conftest import PASSWORD, person
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
-CHROMIUM = "/usr/bin/chromium"
-FLAGS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 LOOK = "/sign-in/look/"
 SMALLEST_TARGET = 44  # px. Source: WCAG 2.2, 2.5.5 Target Size (Enhanced)
 
 Opened = Callable[..., Page]
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    # Playwright's own loop runs in this thread; Django takes that for asynchronous code.
-    with pytest.MonkeyPatch.context() as patch, sync_playwright() as driver:
-        patch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
-        chromium = driver.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        yield chromium
-        chromium.close()
 
 
 @pytest.fixture
@@ -64,11 +44,6 @@ def opened(browser: Browser, live_server: Any) -> Iterator[Opened]:
         context.close()
     expected = ("htmx:", "net::")  # said by tests that cut the line on purpose
     assert [error for error in errors if not any(word in error for word in expected)] == []
-
-
-def violations(page: Page) -> list[str]:
-    found = Axe().run(page).response["violations"]
-    return [f"{one['id']}: {node['target']}" for one in found for node in one["nodes"]]
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

@@ -1,32 +1,18 @@
 """From the desk's link to the customer's yes in a real Chromium: on a phone, without scripting, read by anybody."""
 
-from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
-from django.contrib.auth.models import Group
-from django.test import Client
-from playwright.sync_api import Browser, BrowserContext, Page, Request, expect
+from playwright.sync_api import Request, expect
 
 from quotes.pricing.models import Draft, IssuedQuote, Outcome
-from shop.people.models import User
 from shop.restorations.models import FinishAgreement, Part
+from tests.opening import Opened, violations
 from tests.pricing.customers import NAME, PAGE, issued_now, link_to, other_finish
 from tests.pricing.workshop import Workshop
-from tests.served import chromium
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
-Opened = Callable[..., Page]
 PHONE = 390
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    # Playwright's own loop runs in this thread; Django takes that for asynchronous code.
-    with pytest.MonkeyPatch.context() as patch, chromium() as started:
-        patch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
-        yield started
 
 
 @pytest.fixture
@@ -35,42 +21,17 @@ def quote(draft: Draft, shop: Workshop) -> IssuedQuote:
     return issued_now(draft)
 
 
-@pytest.fixture
-def opened(browser: Browser, live_server: Any) -> Iterator[Opened]:
-    """A browser of its own on ``path``; whatever its console complains of fails the test."""
-    contexts: list[BrowserContext] = []
-    errors: list[str] = []
-
-    def open_page(path: str, *, width: int = PHONE, scripts: bool = True, desk: bool = False, **options: Any) -> Page:
-        context = browser.new_context(
-            base_url=live_server.url, viewport={"width": width, "height": 844}, java_script_enabled=scripts, **options
-        )
-        contexts.append(context)
-        if desk:
-            client, person = Client(), User.objects.create(username="ida", first_name="Ida")
-            person.groups.set(Group.objects.filter(name="desk"))
-            client.force_login(person)
-            context.add_cookies([{"name": "sessionid", "value": client.session.session_key, "url": live_server.url}])
-        page = context.new_page()
-        page.on("console", lambda said: errors.append(said.text) if said.type == "error" else None)
-        page.on("pageerror", lambda error: errors.append(str(error)))
-        page.goto(path)
-        return page
-
-    yield open_page
-    for context in contexts:
-        context.close()
-    assert [error for error in errors if "422" not in error and "404" not in error] == []
-
-
-def violations(page: Page) -> list[str]:
-    found = Axe().run(page).response["violations"]
-    return [f"{one['id']}: {node['target']}" for one in found for node in one["nodes"]]
+@pytest.fixture(autouse=True)
+def customer(opened: Opened) -> None:
+    """Nobody has signed in, unless a test says so."""
+    opened.who = ""
+    opened.width = PHONE
+    opened.expected += ["404"]
 
 
 @pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "no scripts"])
 def test_from_the_desks_link_to_the_customers_yes_on_a_phone(opened: Opened, quote: IssuedQuote, scripts: bool) -> None:
-    desk = opened(f"/quotes/{quote.uid}/", width=1280, desk=True, scripts=scripts)
+    desk = opened(f"/quotes/{quote.uid}/", width=1280, who="desk", scripts=scripts)
     desk.get_by_role("button", name="Make a link to this quote").click()
     address = desk.get_by_label("Link to this quote").input_value()
     phone = opened(address, scripts=scripts)
@@ -122,7 +83,7 @@ def test_the_desks_page_with_a_link_just_made_is_accessible_and_fits(
     opened: Opened, quote: IssuedQuote, width: int, scheme: str, settings: Any
 ) -> None:
     settings.MAIL, settings.MAIL_FROM = {"host": "127.0.0.1"}, "desk@low-mill.example"
-    page = opened(f"/quotes/{quote.uid}/", width=width, color_scheme=scheme, desk=True)
+    page = opened(f"/quotes/{quote.uid}/", width=width, color_scheme=scheme, who="desk")
     page.get_by_role("button", name="Make a link to this quote").click()
     page.get_by_text("By mail from here").click()
     page.locator("#withdraw > summary").click()

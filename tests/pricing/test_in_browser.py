@@ -1,70 +1,22 @@
 """The pages of an issued quote in a real Chromium: to be read by anybody, at any width, and alive."""
 
-from collections.abc import Callable, Iterator
-from typing import Any
-
 import pytest
-from axe_playwright_python.sync_playwright import Axe
-from django.contrib.auth.models import Group
-from django.test import Client
 from django.utils import timezone
-from playwright.sync_api import Browser, BrowserContext, Page, expect
+from playwright.sync_api import expect
 
 from quotes.pricing.models import Draft, IssuedQuote, Outcome
-from shop.people.models import User
+from tests.opening import Opened, violations
 from tests.pricing.paper import make_papers
 from tests.pricing.workshop import Workshop, add_parts, issue, restoration
 from tests.pricing.workshop import draft as draft_of
-from tests.served import chromium
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
-Opened = Callable[..., Page]
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    # Playwright's own loop runs in this thread; Django takes that for asynchronous code.
-    with pytest.MonkeyPatch.context() as patch, chromium() as started:
-        patch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
-        yield started
 
 
 @pytest.fixture
 def quote(draft: Draft) -> IssuedQuote:
     now = timezone.now()
     return issue(draft, today=timezone.localdate(now), now=now)
-
-
-@pytest.fixture
-def opened(browser: Browser, live_server: Any) -> Iterator[Opened]:
-    """A page on which the front desk is signed in; whatever the console complains of fails the test."""
-    contexts: list[BrowserContext] = []
-    errors: list[str] = []
-
-    def open_page(path: str, *, width: int = 1280, scripts: bool = True, **options: Any) -> Page:
-        context = browser.new_context(
-            base_url=live_server.url, viewport={"width": width, "height": 800}, java_script_enabled=scripts, **options
-        )
-        contexts.append(context)
-        client, person = Client(), User.objects.create(username="ida", first_name="Ida")
-        person.groups.set(Group.objects.filter(name="desk"))
-        client.force_login(person)
-        context.add_cookies([{"name": "sessionid", "value": client.session.session_key, "url": live_server.url}])
-        page = context.new_page()
-        page.on("console", lambda said: errors.append(said.text) if said.type == "error" else None)
-        page.on("pageerror", lambda error: errors.append(str(error)))
-        page.goto(path)
-        return page
-
-    yield open_page
-    for context in contexts:
-        context.close()
-    assert [error for error in errors if "422" not in error] == []
-
-
-def violations(page: Page) -> list[str]:
-    found = Axe().run(page).response["violations"]
-    return [f"{one['id']}: {node['target']}" for one in found for node in one["nodes"]]
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

@@ -1,33 +1,19 @@
 """The customer's page of how it goes, and the desk's view of it, in a real Chromium: readable by anybody, at any width."""
 
 import re
-from collections.abc import Callable, Iterator
-from typing import Any
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
-from django.contrib.auth.models import Group
-from django.test import Client
-from playwright.sync_api import Browser, BrowserContext, Page, expect
+from playwright.sync_api import expect
 
 from quotes.pricing.models import Message, Shared
-from shop.people.models import Shop, User
+from shop.people.models import Shop
 from shop.restorations.models import Restoration
 from tests.desk import rows
+from tests.opening import Opened, fits, violations
 from tests.papers.pictures import keep, plain
 from tests.pricing.told import accepted, ago, answer, ask, link_for, share
-from tests.served import chromium
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
-Opened = Callable[..., Page]
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    # Playwright's own loop runs in this thread; Django takes that for asynchronous code.
-    with pytest.MonkeyPatch.context() as patch, chromium() as started:
-        patch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
-        yield started
 
 
 @pytest.fixture
@@ -43,32 +29,10 @@ def bike() -> Restoration:
     return row
 
 
-@pytest.fixture
-def opened(browser: Browser, live_server: Any) -> Iterator[Opened]:
-    """A page of a customer, or of the desk with ``desk``; whatever the console complains of fails the test."""
-    contexts: list[BrowserContext] = []
-    errors: list[str] = []
-
-    def open_page(path: str, *, desk: bool = False, width: int = 1280, scripts: bool = True, **options: Any) -> Page:
-        context = browser.new_context(
-            base_url=live_server.url, viewport={"width": width, "height": 800}, java_script_enabled=scripts, **options
-        )
-        contexts.append(context)
-        if desk:
-            client, person = Client(), User.objects.create(username="ida", first_name="Ida")
-            person.groups.set(Group.objects.filter(name="desk"))
-            client.force_login(person)
-            context.add_cookies([{"name": "sessionid", "value": client.session.session_key, "url": live_server.url}])
-        page = context.new_page()
-        page.on("console", lambda said: errors.append(said.text) if said.type == "error" else None)
-        page.on("pageerror", lambda error: errors.append(str(error)))
-        page.goto(path)
-        return page
-
-    yield open_page
-    for context in contexts:
-        context.close()
-    assert [error for error in errors if "422" not in error] == []
+@pytest.fixture(autouse=True)
+def customer(opened: Opened) -> None:
+    """Nobody has signed in, unless a test says so."""
+    opened.who = ""
 
 
 def way_in(of: Restoration) -> str:
@@ -77,15 +41,6 @@ def way_in(of: Restoration) -> str:
 
 def desk_page(of: Restoration) -> str:
     return f"/restorations/{of.uid}/customer/"
-
-
-def violations(page: Page) -> list[str]:
-    found = Axe().run(page).response["violations"]
-    return [f"{one['id']}: {node['target']}" for one in found for node in one["nodes"]]
-
-
-def fits(page: Page) -> bool:
-    return bool(page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth"))
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
@@ -99,7 +54,7 @@ def test_axe_finds_nothing_and_nothing_runs_off_the_page(
     page.get_by_role("button", name="Send the question").click()
     expect(page.get_by_text("Write what you would like to know.")).to_be_visible()
     assert (violations(page), fits(page)) == ([], True)
-    page = opened(desk_page(bike), desk=True, width=width, color_scheme=scheme)
+    page = opened(desk_page(bike), who="desk", width=width, color_scheme=scheme)
     for summary in page.locator("details > summary").all():
         summary.click()
     assert (violations(page), fits(page)) == ([], True)
@@ -113,7 +68,7 @@ def test_axe_finds_nothing_and_nothing_runs_off_the_page(
 
 def test_what_is_pressed_on_a_phone_is_large_enough(opened: Opened, bike: Restoration) -> None:
     """WCAG 2.2, 2.5.5 (AAA) asks for 44 px; the house asks it of everything but links within a sentence."""
-    for page in (opened(way_in(bike), width=390), opened(desk_page(bike), desk=True, width=390)):
+    for page in (opened(way_in(bike), width=390), opened(desk_page(bike), who="desk", width=390)):
         pressed = page.locator("main button:visible, main summary:visible, main input:visible, main .ways a:visible")
         sizes = [box["height"] for one in pressed.all() if (box := one.bounding_box())]
         assert sizes
@@ -140,7 +95,7 @@ def test_a_question_goes_from_the_customer_to_the_desk_and_back(
     customer.get_by_label("Your question").fill("Is it blue?")
     customer.get_by_role("button", name="Send the question").click()
     expect(customer.get_by_text("Sent. Our answer will stand on this page.")).to_be_visible()
-    desk = opened(desk_page(bike), desk=True, scripts=scripts)
+    desk = opened(desk_page(bike), who="desk", scripts=scripts)
     asked = desk.locator(f"#asked-{Message.objects.latest('pk').uid}")
     expect(asked).to_contain_text("Is it blue?")
     asked.get_by_label("Answer").fill("Red, as it was.")
@@ -155,7 +110,7 @@ def test_a_photograph_goes_from_the_desk_to_the_customer_and_back_again(
     opened: Opened, bike: Restoration, scripts: bool
 ) -> None:
     customer = opened(way_in(bike), scripts=scripts)
-    desk = opened(desk_page(bike), desk=True, scripts=scripts)
+    desk = opened(desk_page(bike), who="desk", scripts=scripts)
     desk.get_by_label("Note").fill("First coat.")
     desk.get_by_text("A new photograph").click()
     desk.set_input_files("[name=photograph-file]", {"name": "a.png", "mimeType": "image/png", "buffer": plain("PNG")})

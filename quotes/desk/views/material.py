@@ -39,6 +39,8 @@ class DayForm(PlainForm):
 class CountForm(PlainForm):
     """One line of the count; left empty, it was not counted."""
 
+    tells_optional = False
+
     counted = Number(
         label=gettext_lazy("Counted"), min_value=0, max_value=100_000, max_digits=12, decimal_places=3, required=False
     )

@@ -4,28 +4,14 @@ one draft, and all of it without scripting.
 
 import re
 from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
-from tests.served import Served, chromium, served, signed_in
+from tests.guidelines import violations
+from tests.served import Served, signed_in
 
 pytestmark = pytest.mark.browser
-
-
-@pytest.fixture(scope="module")
-def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
-    home: Path = tmp_path_factory.mktemp("home")
-    with served(home) as running:
-        yield running
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with chromium() as running:
-        yield running
 
 
 @pytest.fixture
@@ -73,8 +59,7 @@ def on_line(page: Page) -> bool:
 def faults(page: Page) -> str:
     expect(page.locator(".htmx-request")).to_have_count(0, timeout=60_000)
     expect(page.locator("#pending")).to_be_hidden()
-    found = Axe().run(page)
-    return "" if found.violations_count == 0 else found.generate_report()
+    return "\n".join(violations(page))
 
 
 def test_twelve_parts_are_set_by_keyboard_alone(desk: Page, shop: Served) -> None:
