@@ -22,6 +22,7 @@ from quotes.desk.views import (
     material,
     methods,
     money,
+    ordering,
     people,
     photographs,
     prices,
@@ -40,6 +41,7 @@ from quotes.desk.views import (
     vendor_paper,
     vendor_trip,
     vendor_work,
+    vendors_compared,
     why,
     work,
     workshop,
@@ -91,4 +93,6 @@ urlpatterns = [
     *vendor_paper.urlpatterns,
     *vendor_trip.urlpatterns,
     *vendor.urlpatterns,
+    *vendors_compared.urlpatterns,
+    *ordering.urlpatterns,
 ]
