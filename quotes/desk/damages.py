@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
-from django.db.models import Prefetch
+from django.db.models import Prefetch, QuerySet
 
 from quotes.engine import inputs, rollup
 from quotes.engine.errors import BadInput
@@ -67,7 +67,9 @@ def options(part: Part) -> list[Option]:
     ]
     known = {row.damage_id for row in open_ones}
     return found + [
-        Option(f"usual-{row.pk}", row.name, row, _methods(row, there)) for row in by_key.values() if row.pk not in known
+        Option(f"usual-{row.pk}", row.name, row, _methods(row, there))
+        for row in by_key.values()
+        if row.pk not in known and not row.ended
     ]
 
 
@@ -86,8 +88,12 @@ def listed(part: Part) -> Listed:
         open=[row for row in live if not row.damage.settled],
         settled=[row for row in live if row.damage.settled],
         taken_away=[row for row in rows if row.damage.removed_at is not None],
-        usual=PossibleDamage.objects.filter(kind=part.kind_id).exclude(pk__in=known).count() if part.kind_id else 0,
+        usual=_usual(part).exclude(pk__in=known).count() if part.kind_id else 0,
     )
+
+
+def _usual(part: Part) -> QuerySet[PossibleDamage]:
+    return PossibleDamage.objects.filter(kind=part.kind_id, ended=False)
 
 
 def _row(damage: PartDamage) -> Row:

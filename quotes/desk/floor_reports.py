@@ -31,9 +31,9 @@ def report_of(given: Any, part: Part) -> DamageReport | None:
 def begin(form: FoundForm, report: DamageReport, options: Sequence[Option]) -> None:
     """Fill the form with what was reported; the desk corrects it."""
     filled: dict[str, object] = {"what": _value(report, options), "note": report.words}
-    if report.possible is None:
+    if filled["what"] == OTHER:
         longest = form.fields["name"].max_length  # type: ignore[attr-defined]
-        filled["name"] = report.words[:longest]
+        filled["name"] = str(report.possible or report.words)[:longest]
     form.initial = {**form.initial, **filled}
 
 

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from django import forms
+from django.db.models import Q
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
@@ -39,7 +40,7 @@ class EvidenceForm(forms.Form):
     """What says which finish a part had. ``evidence`` fills it in to be corrected."""
 
     kind = forms.ChoiceField(label=gettext_lazy("Kind"), choices=FinishEvidence.Kind)
-    source = forms.ModelChoiceField(EvidenceSource.objects.all(), label=gettext_lazy("Source"), required=False)
+    source = forms.ModelChoiceField(EvidenceSource.objects.none(), label=gettext_lazy("Source"), required=False)
     origin = forms.CharField(
         label=gettext_lazy("Origin"),
         max_length=120,
@@ -64,6 +65,8 @@ class EvidenceForm(forms.Form):
 
     def __init__(self, data: Any = None, *, part: Part, evidence: FinishEvidence | None = None) -> None:
         super().__init__(data, prefix="evidence", initial=_now(evidence) if evidence else None)
+        in_use = Q(ended=False) | Q(pk=evidence.source_id if evidence else None)
+        self.fields["source"].queryset = EvidenceSource.objects.filter(in_use)  # type: ignore[attr-defined]
         self.finishes = {str(row.finish_id): row.finish for row in part.candidates.select_related("finish")}
         names = [(pk, finish.name) for pk, finish in self.finishes.items()]
         says = self.fields["says"]

@@ -14,11 +14,12 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 
 from quotes.desk import told_values as values_of
-from quotes.desk.told_words import FIELDS_OF, OWN, UNREAD, UNREAD_ANYWHERE, WORDS
+from quotes.desk.told_words import FIELDS_OF, OF_ROWS, OWN, ROUTE_SET, UNREAD, UNREAD_ANYWHERE, WORDS
 from quotes.engine.money import from_minor, places
 from shop import currency, text
 from shop.journal.models import Entry
-from shop.journal.telling import field_of
+from shop.journal.telling import field_of, key_of
+from shop.methods.models import FinishRoute, Material
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +34,18 @@ class Turn:
 def what(entry: Entry) -> str:
     if entry.what == "quote withdrawn" and set(json.loads(entry.after)) == {"reason"}:
         return _("quote replaced")  # by the newer one; who withdraws one by hand says more
+    if entry.what.startswith(ROUTE_SET):
+        return _route(entry.what.removeprefix(ROUTE_SET))
     return str(WORDS.get(entry.what, entry.what))
+
+
+def _route(said: str) -> str:
+    direction, _on, material = said.partition(" on ")
+    told = {
+        "direction": dict(FinishRoute.Direction.choices).get(direction, direction),
+        "material": dict(Material.choices).get(material, material),
+    }
+    return _("route: %(direction)s, %(material)s") % told
 
 
 def turns(entry: Entry) -> list[Turn]:
@@ -114,7 +126,18 @@ def _listed(key: str, said: list[Any]) -> str:
     names = [str(item["name"]) for item in said if isinstance(item, Mapping) and "name" in item]
     if names:
         return ", ".join(names)
+    if said and all(isinstance(item, Mapping) for item in said):
+        return "; ".join(map(_row, said))
     return str(len(said)) if key in {"ways back", "waits"} else ", ".join(str(item) for item in said)
+
+
+def _row(said: Mapping[str, Any]) -> str:
+    """A row of a list as the journal keeps it: what it is of, then each of its figures, but for what is empty or nought."""
+    return ", ".join(
+        f"{label(None, key_of(key))} {values_of.in_words('', one)}"
+        for key, one in sorted(said.items(), key=lambda item: item[0] not in OF_ROWS)
+        if not values_of.is_empty(one) and one is not False and str(one).strip("0.")
+    )
 
 
 def _payment(name: str, said: str) -> str:

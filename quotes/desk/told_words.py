@@ -4,6 +4,7 @@ from django.db.models import Model
 from django.utils.translation import gettext_lazy
 
 from quotes.pricing.models import Draft, Instalment, Link, Outcome
+from shop.methods.models import Condition
 from shop.restorations.models import FinishAgreement, FinishCandidate, Intake
 from shop.routes.models import Hold
 
@@ -120,7 +121,18 @@ WORDS = {
     "customer answered": gettext_lazy("the customer got an answer"),
     "shared with the customer": gettext_lazy("shared with the customer"),
     "taken back from the customer": gettext_lazy("not shared with the customer any more"),
+    "method added": gettext_lazy("added"),
+    "method changed": gettext_lazy("changed"),
+    "factors set": gettext_lazy("how condition tells"),
+    "usages set": gettext_lazy("what it uses"),
+    "damage steps set": gettext_lazy("what is laid when it is found"),
 }
+
+#: How the journal begins what it calls a route of a finish; direction and material follow.
+ROUTE_SET = "route set: "
+
+#: What a row of a list is of: it is said first.
+OF_ROWS = {"consumable", "operation", "service"}
 
 #: Whose fields an entry tells of, where that is not its subject.
 FIELDS_OF: dict[str, type[Model]] = {
@@ -145,6 +157,7 @@ FIELDS_OF: dict[str, type[Model]] = {
 
 #: What is told of and is no column, or a column without a word of its own.
 OWN = {
+    **{condition.value: condition.label for condition in Condition},
     "agreed on": gettext_lazy("agreed on"),
     "agreed minor": gettext_lazy("agreed price with tax"),
     "amount": gettext_lazy("amount"),
@@ -154,7 +167,9 @@ OWN = {
     "came back on": gettext_lazy("came back on"),
     "came on": gettext_lazy("came in on"),
     "came in": gettext_lazy("came in"),
+    "back to": gettext_lazy("goes back to step"),
     "cause": gettext_lazy("cause"),
+    "consumable": gettext_lazy("consumable"),
     "counted": gettext_lazy("counted"),
     "customer": gettext_lazy("customer"),
     "day": gettext_lazy("work can begin on"),
@@ -162,7 +177,9 @@ OWN = {
     "distance on the clock": gettext_lazy("distance on the clock"),
     "earlier bike": gettext_lazy("earlier bike"),
     "expires": gettext_lazy("opens until"),
+    "fail chance": gettext_lazy("chance of failing [%]"),
     "file": gettext_lazy("file"),
+    "film": gettext_lazy("film of all coats [µm]"),
     "goes back to": gettext_lazy("goes back to"),
     "finish": gettext_lazy("finish"),
     "first day": gettext_lazy("first day"),
@@ -170,6 +187,7 @@ OWN = {
     "hours": gettext_lazy("hours, guessed"),
     "in the bag": gettext_lazy("what is in the bag"),
     "last day": gettext_lazy("last day"),
+    "kinds": gettext_lazy("speaks of"),
     "late minor": gettext_lazy("late then"),
     "left over": gettext_lazy("left over"),
     "let pass by": gettext_lazy("let pass by"),
@@ -181,6 +199,7 @@ OWN = {
     "note": gettext_lazy("note"),
     "numbers": gettext_lazy("numbers"),
     "on": gettext_lazy("on"),
+    "operation": gettext_lazy("own work"),
     "one person at a time": gettext_lazy("one person at a time"),
     "paid on": gettext_lazy("paid on"),
     "phone": gettext_lazy("phone"),
@@ -192,13 +211,16 @@ OWN = {
     "pieces": gettext_lazy("pieces"),
     "place": gettext_lazy("place"),
     "purpose": gettext_lazy("it lets the customer"),
+    "quantity": gettext_lazy("quantity"),
     "quote": gettext_lazy("quote"),
     "reason": gettext_lazy("reason"),
     "received by": gettext_lazy("who received it"),
+    "remove first": gettext_lazy("strip before the redo"),
     "remedies": gettext_lazy("before that"),
     "replacement minor": gettext_lazy("replacement costs"),
     "reverses": gettext_lazy("it reverses"),
     "scrapped": gettext_lazy("of these scrapped"),
+    "service": gettext_lazy("vendor work"),
     "shows": gettext_lazy("it shows"),
     "signed on": gettext_lazy("signed on"),
     "snag": gettext_lazy("snag"),
@@ -215,7 +237,10 @@ OWN = {
     "text": gettext_lazy("message"),
     "to": gettext_lazy("sent to"),
     "total": gettext_lazy("total"),
+    "transfer": gettext_lazy("transfer efficiency [%]"),
+    "uses": gettext_lazy("uses"),
     "visit": gettext_lazy("time"),
+    "waste": gettext_lazy("waste [%]"),
     "waits": gettext_lazy("waits"),
     "waits for": gettext_lazy("waits for"),
     "work": gettext_lazy("work"),

@@ -16,6 +16,7 @@ from quotes.pricing.forms import MailForm, OutcomeForm, WithdrawForm
 from quotes.pricing.models import IssuedQuote, Stage
 from quotes.pricing.stages import fee_credited_until
 from shop.outbox import mail
+from shop.people.models import User
 
 UNPROCESSABLE = 422
 
@@ -34,6 +35,7 @@ def _context(request: HttpRequest, found: IssuedQuote) -> dict[str, Any]:
     base = sending.base_of(request)
     return {
         "quote": found,
+        "issued_by": _called(found.issued_by),
         "offer": papers.offer_of(found),
         "language": settings.LANGUAGE_CODE,
         "outcome": getattr(found, "outcome", None),
@@ -48,6 +50,12 @@ def _context(request: HttpRequest, found: IssuedQuote) -> dict[str, Any]:
         "others": [(other, _word(other, selectors.standing(other, today), [found, *others])) for other in others],
         **paper_context(found),
     }
+
+
+def _called(sign_in: str) -> str:
+    """Somebody by name; whoever is not on the list any more by what they signed in with."""
+    person = User.objects.filter(username=sign_in).first()
+    return (person.get_full_name() if person else "") or sign_in
 
 
 def _standing(found: IssuedQuote, standing: str) -> dict[str, Any]:

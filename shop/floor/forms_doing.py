@@ -285,7 +285,7 @@ class DamageForm(PhotographBox):
 
     def __init__(self, *args: Any, part: Part, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        usual = PossibleDamage.objects.filter(kind=part.kind_id).order_by("name")
+        usual = PossibleDamage.objects.filter(kind=part.kind_id, ended=False).order_by("name")
         self.fields["possible"].queryset = usual  # type: ignore[attr-defined]
         if not usual.exists():
             del self.fields["possible"]

@@ -14,7 +14,13 @@ class NotToldError(ValueError):
 
 def told(fields: Mapping[str, Any]) -> dict[str, object]:
     """Fields as the journal keeps them: things by name, and by a key that stays when they are renamed."""
-    return {key_of(name): (named(value) if isinstance(value, Model) else value) for name, value in fields.items()}
+    return {key_of(name): _kept(value) for name, value in fields.items()}
+
+
+def _kept(value: Any) -> object:
+    if isinstance(value, Model):
+        return named(value)
+    return [_kept(one) for one in value] if isinstance(value, list) else value
 
 
 def key_of(field: str) -> str:

@@ -7,6 +7,7 @@
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from decimal import Decimal
+from types import MappingProxyType
 from typing import Any, TypeVar, cast
 
 from django.core.exceptions import ValidationError
@@ -15,14 +16,18 @@ from django.utils.translation import gettext as _
 
 from quotes.engine import canonical
 from shop.journal.services import record, subject_of
+from shop.journal.telling import told
 from shop.methods.models import (
     Check,
     ConditionFactor,
+    DamageStep,
     Finish,
     FinishRoute,
     FinishStep,
+    Measure,
     Named,
     Operation,
+    PossibleDamage,
     RunCheck,
     Usage,
 )
@@ -30,8 +35,9 @@ from shop.methods.sentences import check
 from shop.methods.services import note_standard_time
 from shop.people.models import Grade
 
-Thing = TypeVar("Thing", bound=Named | Grade | Check | RunCheck)
+Thing = TypeVar("Thing", bound=Named | Grade | Check | PossibleDamage | RunCheck)
 Row = Mapping[str, Any]
+NOTHING: Row = MappingProxyType({})
 
 CAUTION_GOES = "caution goes"
 
@@ -42,15 +48,19 @@ class ChangedMeanwhileError(ValidationError):
     def __init__(self, field: str, now: Any) -> None:
         self.field, self.now = field, now
         said = _("Somebody else changed this to “%(now)s” meanwhile. Save again if yours shall stand.")
-        super().__init__({field: said % {"now": now if now not in (None, "") else _("nothing")}})
+        words = ", ".join(map(str, now)) if isinstance(now, list) else now
+        super().__init__({field: said % {"now": words if words not in (None, "") else _("nothing")}})
 
 
 @transaction.atomic
-def add_thing(*, thing: Thing, who: str, now: datetime) -> Thing:
-    """A new definition; the journal names it by its model."""
+def add_thing(*, thing: Thing, many: Row = NOTHING, who: str, now: datetime) -> Thing:
+    """A new definition; the journal names it by its model. ``many`` are its fields that hold several things."""
     check(thing)
     thing.save(force_insert=True)
-    record(who=who, at=now, what="method added", subject=subject_of(thing), after=_facts(thing, _columns(thing)))
+    for field, rows in many.items():
+        getattr(thing, field).set(rows)
+    after = _facts(thing, [*_columns(thing), *many])
+    record(who=who, at=now, what="method added", subject=subject_of(thing), after=after)
     return thing
 
 
@@ -68,15 +78,21 @@ def add_operation(
 def change_thing(
     *, thing: Thing, changes: Row, seen: Row, who: str, now: datetime, caution_may_go: bool = False
 ) -> Thing:
-    """Change fields of a definition. A caution goes only when somebody says that it may."""
+    """Change fields of a definition; what holds several things is given as a list of them, in the order of their names.
+
+    A caution goes only when somebody says that it may.
+    """
     stored = cast(Thing, type(thing)._default_manager.select_for_update().get(pk=thing.pk))
     _refuse_changed(stored, changes, seen)
     _refuse_caution_gone(stored, changes, caution_may_go=caution_may_go)
     before = _facts(stored, changes)
-    for field, value in changes.items():
-        setattr(stored, field, value)
+    several = [field for field in changes if isinstance(held(stored, field), list)]
+    for field in changes.keys() - set(several):
+        setattr(stored, field, changes[field])
     check(stored)
-    stored.save(update_fields=list(changes))
+    stored.save(update_fields=list(changes.keys() - set(several)))
+    for field in several:
+        getattr(stored, field).set(changes[field])
     record(
         who=who, at=now, what="method changed", subject=subject_of(stored), before=before, after=_facts(stored, changes)
     )
@@ -85,7 +101,7 @@ def change_thing(
 
 def _refuse_changed(stored: models.Model, changes: Row, seen: Row) -> None:
     for field, value in seen.items():
-        now = getattr(stored, field)
+        now = held(stored, field)
         if now not in (value, changes.get(field)):
             raise ChangedMeanwhileError(field, now)
 
@@ -104,9 +120,14 @@ def _columns(thing: models.Model) -> list[str]:
     return [field.name for field in thing._meta.concrete_fields if field.name not in {"id", "uid"}]
 
 
+def held(thing: models.Model, field: str) -> Any:
+    """What a field holds: where it holds several things, a list in the order of their names."""
+    value = getattr(thing, field)
+    return sorted(value.all(), key=str) if isinstance(value, models.Manager) else value
+
+
 def _facts(thing: models.Model, fields: Any) -> dict[str, Any]:
-    values = {field: getattr(thing, field) for field in fields}
-    return {field: str(value) if isinstance(value, models.Model) else value for field, value in values.items()}
+    return told({field: held(thing, field) for field in fields})
 
 
 # -- what an operation uses, and how long it takes on what condition -----------------------------------------------------
@@ -187,8 +208,7 @@ def _checked(row: models.Model, field: str, *, exclude: set[str]) -> None:
     try:
         check(row, exclude=exclude)
     except ValidationError as error:
-        told = {f"{field}:{name}": messages for name, messages in error.message_dict.items()}
-        raise ValidationError(told) from None
+        raise ValidationError({f"{field}:{name}": said for name, said in error.message_dict.items()}) from None
 
 
 # -- the route of a finish -----------------------------------------------------------------------------------------------
@@ -231,7 +251,36 @@ def set_route(
     FinishStep.objects.bulk_create(rows)
     if not rows:
         route.delete()
-    told = [{"steps": [_plain(step) for step in found]} for found in (before, steps)]
-    subject = subject_of(finish)
+    old, new = ({"steps": [_plain(step) for step in found]} for found in (before, steps))
     what = f"route set: {direction} on {material}"
-    record(who=who, at=now, what=what, subject=subject, before=told[0], after=told[1])
+    record(who=who, at=now, what=what, subject=subject_of(finish), before=old, after=new)
+
+
+# -- what a possible damage adds to the route -----------------------------------------------------------------------------
+
+DAMAGE_STEP = ("operation", "service", "quantity")
+
+
+def damage_steps_of(damage: PossibleDamage) -> list[dict[str, Any]]:
+    """The steps it lays when it is found, in order."""
+    rows = damage.steps.select_related("operation", "service").order_by("position")
+    return [{name: getattr(row, name) for name in DAMAGE_STEP} for row in rows]
+
+
+@transaction.atomic
+def set_damage_steps(*, damage: PossibleDamage, steps: Sequence[Row], seen: str, who: str, now: datetime) -> None:
+    """What comes onto the route when the damage is found: mappings of operation, service, quantity."""
+    PossibleDamage.objects.select_for_update().get(pk=damage.pk)
+    before = damage_steps_of(damage)
+    if before == [dict(step) for step in steps]:
+        return
+    _refuse_other_list(before, seen, "steps")
+    rows = [DamageStep(damage=damage, position=number, **step) for number, step in enumerate(steps, start=1)]
+    for number, row in enumerate(rows):
+        _checked(row, f"step-{number}", exclude={"damage"})
+        if row.work.measure == Measure.HOUR and row.quantity is None:
+            raise ValidationError({f"step-{number}:quantity": _("Say how many hours.")})
+    damage.steps.all().delete()
+    DamageStep.objects.bulk_create(rows)
+    old, new = ({"steps": [_plain(step) for step in found]} for found in (before, steps))
+    record(who=who, at=now, what="damage steps set", subject=subject_of(damage), before=old, after=new)

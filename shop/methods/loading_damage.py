@@ -7,9 +7,8 @@ from typing import Any
 from quotes.engine.money import places, to_minor
 from shop import currency
 from shop.methods.loading import Told, by_name, kept, read
-from shop.methods.models import DamageStep, Measure, Operation, PartKind, PossibleDamage, Service
+from shop.methods.models import COSTS, DamageStep, Measure, Operation, PartKind, PossibleDamage, Service
 
-COSTS = ("low_minor", "likely_minor", "high_minor")
 DAMAGE_WORDS = {"kind", "name", "frequency", "costs", "of", "step", "caution"}
 STEP_WORDS = {"do", "send", "quantity"}
 

@@ -14,12 +14,12 @@ from django.utils.translation import gettext as _
 
 from shop.journal.services import record, subject_of
 from shop.journal.telling import told
-from shop.methods.models import Frequency, PossibleDamage
+from shop.methods.models import COSTS, Frequency, PossibleDamage
+from shop.methods.sentences import refuse_out_of_order
 from shop.papers.models import Photograph
 from shop.restorations.models import Part, PartDamage
 from shop.restorations.services import change_scope, hold_part, refuse_out_of_scope, set_fields
 
-COSTS = ("low_minor", "likely_minor", "high_minor")
 FROM_LIBRARY = ("name", "frequency", *COSTS, "cost_class")
 DAMAGE_FIELDS = (*FROM_LIBRARY, "treatment")
 
@@ -39,7 +39,7 @@ def add_usual(
     known = {row.damage_id: row for row in part.damages.exclude(damage=None).order_by("-removed_at")}
     added = [
         row
-        for usual in PossibleDamage.objects.filter(kind=part.kind)
+        for usual in PossibleDamage.objects.filter(kind=part.kind, ended=False)
         if (row := _usual(part, usual, known.get(usual.pk), treatment)) is not None
     ]
     for row in added:
@@ -76,24 +76,11 @@ def add_by_hand(*, part: Part, who: str, now: datetime, **fields: Any) -> PartDa
 
 def _keep_new(row: PartDamage, *, who: str, now: datetime) -> None:
     row.name = row.name.strip()
-    _refuse_out_of_order({name: getattr(row, name) for name in COSTS}, set(COSTS))
+    refuse_out_of_order({name: getattr(row, name) for name in COSTS}, typed=COSTS)
     row.full_clean(exclude={"part", "damage"}, validate_unique=False)
     row.save()
     after = told({name: getattr(row, name) for name in DAMAGE_FIELDS})
     record(who=who, at=now, what="possible damage added", subject=subject_of(row), after=after)
-
-
-def _refuse_out_of_order(costs: Mapping[str, Any], typed: set[str]) -> None:
-    """Three points out of order are said at the one that was typed."""
-    if any(not isinstance(cost, int) for cost in costs.values()):
-        return  # an amount that is none is said by its own field
-    low, likely, high = (costs[name] for name in COSTS)
-    if likely < low:
-        wrong = "likely_minor" if "likely_minor" in typed else "low_minor"
-        raise ValidationError({wrong: _("“Most likely” is less than “at least”. Give the three costs in order.")})
-    if high < likely:
-        wrong = "high_minor" if "high_minor" in typed else "likely_minor"
-        raise ValidationError({wrong: _("“At most” is less than “most likely”. Give the three costs in order.")})
 
 
 @transaction.atomic
@@ -104,7 +91,7 @@ def change_damage(
     hold_damage(damage)
     refuse_settled(damage)
     given = {name: value.strip() if isinstance(value, str) else value for name, value in changes.items()}
-    _refuse_out_of_order({name: given.get(name, getattr(damage, name)) for name in COSTS}, set(given))
+    refuse_out_of_order({name: given.get(name, getattr(damage, name)) for name in COSTS}, typed=set(given))
     before = set_fields(damage, changes=given, seen=seen, allowed=DAMAGE_FIELDS)
     if before:
         damage.save(update_fields=list(before))

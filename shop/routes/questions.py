@@ -168,7 +168,7 @@ def look_ups(scope: Scope, odds: Odds) -> tuple[inputs.LookUp, ...]:
     done |= set(Looked.objects.filter(**in_scope).values_list("part", "source"))
     parts = [part for part in scope.parts if part.pk in listed]
     found = []
-    for source in EvidenceSource.objects.prefetch_related("kinds").order_by("name"):
+    for source in EvidenceSource.objects.filter(ended=False).prefetch_related("kinds").order_by("name"):
         uids = tuple(str(p.uid) for p in parts if (p.pk, source.pk) not in done and _is_about(source, p))
         if uids and speaks_of(source, machine):
             found.append(_look_up(source, uids, odds))

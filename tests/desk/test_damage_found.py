@@ -15,10 +15,10 @@ from quotes.desk import damages
 from quotes.pricing.customers.sharing import photographs_of
 from quotes.pricing.models import Draft
 from shop.journal.models import Entry
-from shop.methods.models import DamageStep, PartKind, PossibleDamage
+from shop.methods.models import DamageStep, Operation, PartKind, PossibleDamage
 from shop.papers.models import Photograph
 from shop.restorations.damage import add_usual, remove_damage
-from shop.restorations.models import Part, PartDamage
+from shop.restorations.models import FinishCandidate, Part, PartDamage
 from shop.routes.models import Authorisation, Step
 from shop.routes.services import add_step
 from tests import workshop as made
@@ -98,6 +98,19 @@ def test_a_part_of_another_bike_is_not_to_be_chosen(front_desk: Client, part: Pa
 def test_mechanics_and_strangers_do_not_see_it(mechanic: Client, stranger: Client, part: Part) -> None:
     for page in (f"/parts/{part.uid}/damage-found/", f"/restorations/{part.restoration.uid}/damage-found/"):
         assert (mechanic.get(page).status_code, stranger.get(page).status_code) == (403, 302)
+
+
+def test_a_variation_warns_only_of_the_parts_that_are_in_it(front_desk: Client, part: Part, shop: Workshop) -> None:
+    other = made.frame(part.restoration, shop, name="Stand")
+    Operation.objects.filter(pk=shop.blast.pk).update(destroys_evidence=True)
+    for finish in (shop.black, shop.green):
+        FinishCandidate.objects.create(part=other, finish=finish)
+    page = f"/restorations/{part.restoration.uid}/issue/"
+    assert front_desk.get(page).context["unproven"] == [other]
+    accept(Draft.objects.get())
+    assert "with “variation” as its stage" in text_of(say(front_desk, part, usual()))
+    Draft.objects.update(stage="variation")
+    assert front_desk.get(page).context["unproven"] == []
 
 
 # --- said in one step ---

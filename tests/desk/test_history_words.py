@@ -16,8 +16,10 @@ from django.utils import translation
 
 import shop
 from quotes import pricing
+from quotes.desk.methods.showing import CHANGES
 from quotes.desk.told_words import WORDS
 from shop.journal.services import record, subject_of
+from shop.methods import defining
 from shop.people.models import User
 from shop.restorations.models import Restoration
 from tests.workshop import NOW, restoration
@@ -113,7 +115,7 @@ def _keys() -> set[str]:
         str(key)
         for field in fields
         for key, words in field.flatchoices
-        if str(words) != str(key) and not str(key).isdecimal()
+        if key and str(words) != str(key) and not str(key).isdecimal()
     }
 
 
@@ -156,6 +158,12 @@ def test_every_kind_of_change_of_a_restoration_has_words() -> None:
     rooms.append(Path(pricing.__file__).parent)
     found = {what for room in rooms for path in room.rglob("*.py") for what in _recorded(path.read_text())}
     assert len(found) > 50
+    assert found - WORDS.keys() == set()
+
+
+def test_every_kind_of_change_on_the_pages_of_methods_has_words() -> None:
+    found = _recorded(Path(defining.__file__).read_text())
+    assert found == set(CHANGES)
     assert found - WORDS.keys() == set()
 
 

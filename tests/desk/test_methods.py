@@ -15,11 +15,13 @@ from shop.journal.models import Entry
 from shop.methods.models import (
     Cause,
     Consumable,
+    EvidenceSource,
     Finish,
     FinishRoute,
     Operation,
     PartKind,
     Place,
+    PossibleDamage,
     Service,
     SizeClass,
     Template,
@@ -35,7 +37,11 @@ def shop(db: None) -> workshop.Workshop:
     made = workshop.workshop()
     Operation.objects.filter(pk=made.blast.pk).update(caution="Lead in old paint.")
     Place.objects.create(name="Cabinet", capacity=Decimal(60))
-    PartKind.objects.create(name="Frame")
+    frames = PartKind.objects.create(name="Frame")
+    PossibleDamage.objects.create(
+        kind=frames, name="Cracked lug", frequency="rare", low_minor=12000, likely_minor=23000, high_minor=60000
+    )
+    EvidenceSource.objects.create(name="Works record", cost_minor=4500).kinds.add(frames)
     Cause.objects.create(name="Seal forgotten")
     SizeClass.objects.create(name="Small", area=1, weight=1)
     return made
@@ -45,27 +51,30 @@ def address(slug: str, thing: Any) -> str:
     return reverse("desk:method", args=[slug, thing.uid])
 
 
-def sent(client: Client, where: str) -> dict[str, str]:
+def sent(client: Client, where: str) -> dict[str, Any]:
     """A page's boxes as a browser sends them: an empty tick is not sent."""
     context = client.get(where).context
-    data: dict[str, str] = {}
+    data: dict[str, Any] = {}
     for box, seen in context["form"].boxes():
         data["seen-" + box.name] = seen
         _put(data, box)
-    for box in context["uses"] or ():
-        _put(data, box)
+    for rows in ("uses", "steps"):
+        for box in context[rows] or ():
+            _put(data, box)
     return data
 
 
-def _put(data: dict[str, str], box: Any) -> None:
+def _put(data: dict[str, Any], box: Any) -> None:
     value = box.value()
-    if value is True:
+    if isinstance(value, list):
+        data[box.html_name] = [str(getattr(one, "pk", one)) for one in value]
+    elif value is True:
         data[box.html_name] = "on"
     elif value is not False:
         data[box.html_name] = "" if value is None else str(value)
 
 
-def save(client: Client, where: str, **typed: str) -> Any:
+def save(client: Client, where: str, **typed: Any) -> Any:
     return client.post(where, sent(client, where) | typed)
 
 
@@ -178,6 +187,15 @@ def test_two_people_on_one_box_are_asked(shop: workshop.Workshop, manager: Clien
         ("services", "Zinc plate", {"late_spread": "-1"}, "late_spread", "0"),
         ("finishes", "Black", {"swatch": "#1234567"}, "swatch", "7"),
         ("sizes", "Small", {"area": "-1"}, "area", "0"),
+        ("damages", "Cracked lug", {"likely_minor": "100"}, "likely_minor", "“Most likely” is less than “at least”."),
+        ("damages", "Cracked lug", {"high_minor": "100"}, "high_minor", "“At most” is less than “most likely”."),
+        ("damages", "Cracked lug", {"low_minor": "-1"}, "low_minor", "Give 0 or more."),
+        ("damages", "Cracked lug", {"low_minor": "1.005"}, "low_minor", "Give 2 decimal places at most."),
+        ("damages", "Cracked lug", {"frequency": "often"}, "frequency", "Choose one from the list."),
+        ("sources", "Works record", {"cost_minor": "-1"}, "cost_minor", "Give 0 or more."),
+        ("sources", "Works record", {"years_from": "1938", "years_to": "1930"}, "years_to", "Swap them."),
+        ("sources", "Works record", {"strength": "sure"}, "strength", "Choose one from the list."),
+        ("sources", "Works record", {"kinds": "0"}, "kinds", "Choose"),
     ],
 )
 def test_what_cannot_be_is_refused_at_its_box(
@@ -190,7 +208,7 @@ def test_what_cannot_be_is_refused_at_its_box(
     assert answer.status_code == 422
     assert list(errors(answer)) == [box]
     assert sentence in errors(answer)[box][0]
-    assert answer.context["form"][next(iter(typed))].value() == next(iter(typed.values()))
+    assert answer.context["form"][next(iter(typed))].value() in (next(iter(typed.values())), [*typed.values()])
     assert Entry.objects.count() == count
 
 
@@ -305,6 +323,22 @@ def test_new_things_are_added_and_told(shop: workshop.Workshop, manager: Client)
         ("grades", {"name": "Journeyman", "alone": "Washing."}),
         ("places", {"name": "Oven", "capacity": "4", "capacity_by": "piece"}),
         ("kinds", {"name": "Tank"}),
+        (
+            "damages",
+            {
+                "kind": PartKind.objects.get(name="Frame").pk,
+                "name": "Bent",
+                "frequency": "sometimes",
+                "low_minor": "180",
+                "likely_minor": "400,50",
+                "high_minor": "720",
+                "cost_class": "vendor",
+            },
+        ),
+        (
+            "sources",
+            {"name": "Club archive", "strength": "fair", "cost_minor": "0", "kinds": [PartKind.objects.all()[0].pk]},
+        ),
         ("sizes", {"name": "Large", "area": "30", "weight": "4"}),
     ):
         answer = manager.post(reverse("desk:method_new", args=[slug]), typed)

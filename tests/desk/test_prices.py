@@ -92,7 +92,7 @@ def test_it_says_how_many_and_how_much_rests_on_guesses_largest_first(desk, bike
     html = found.content.decode()
     assert "2 prices still to confirm" in html
     assert "2 guessed" in html
-    assert "1 told by phone" in html
+    assert "1 more was told by phone." in html
     assert "€112.11 of the price rests on guesses." in html
     names = [item.price.name for item in found.context["rows"]]
     assert names == ["Brook Platers: Zinc plate", "Enamel", "Seal"]

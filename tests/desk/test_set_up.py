@@ -9,6 +9,7 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
+from quotes.desk.views.times import country_names
 from shop import currency
 from shop.people.models import Grade, Shop, ShopHours
 from shop.rates.models import PricePolicy, TaxRate
@@ -124,3 +125,9 @@ def test_a_currency_that_is_fixed_is_the_only_choice(manager: Client, settings: 
 
 def test_it_is_the_managers_page(front_desk: Client, mechanic: Client) -> None:
     assert [client.get(PAGE).status_code for client in (front_desk, mechanic)] == [403, 403]
+
+
+def test_countries_stand_where_their_plain_letters_do() -> None:
+    names = [name for _code, name in country_names()]
+    assert names.index("Albania") - 1 == names.index("Åland Islands")
+    assert names.index("Réunion") < names.index("Romania") < names.index("Rwanda")

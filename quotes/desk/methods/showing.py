@@ -5,16 +5,40 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
+from django.db.models import Count, Q
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
+from quotes.desk import history
 from quotes.desk.methods.definitions import DEFINITIONS, Definition
-from shop import text
+from quotes.desk.told_words import ROUTE_SET
+from quotes.engine.money import from_minor, places
+from shop import currency, text
+from shop.journal.models import Entry as Told
+from shop.journal.services import subject_of
 from shop.methods.defining import stamp_of
-from shop.methods.models import Finish, FinishRoute, FinishStep, Material, Operation, Service, Vendor
+from shop.methods.models import (
+    EvidenceSource,
+    Finish,
+    FinishRoute,
+    FinishStep,
+    Frequency,
+    Material,
+    Operation,
+    PossibleDamage,
+    Service,
+    Strength,
+    Vendor,
+)
 from shop.methods.selectors import standard_times
 from shop.papers.pictures import figure, route_line
 from shop.papers.pictures.ways_back import WayBack
+from shop.rates.selectors import odds
+from shop.restorations.models import PartDamage
+
+#: The journal's words for what is changed on these pages. Dated rates of the same things have their own history.
+CHANGES = ("method added", "method changed", "factors set", "usages set", "damage steps set")
+MOST_TOLD = 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +65,31 @@ def _note(thing: Any, times: dict[int, Any]) -> str:
         return _("%(vendor)s, by the %(measure)s") % {"vendor": thing.vendor, "measure": thing.get_measure_display()}
     if isinstance(thing, Finish):
         return ", ".join(word for word in (thing.process, thing.colour, thing.gloss) if word)
+    if isinstance(thing, PossibleDamage):
+        told = {"kind": thing.kind, "often": thing.get_frequency_display()}
+        costs = {"low": _money(thing.low_minor), "high": _money(thing.high_minor)}
+        return _("%(kind)s, %(often)s, %(low)s to %(high)s") % (told | costs)
+    if isinstance(thing, EvidenceSource):
+        told = {"strength": thing.get_strength_display(), "cost": _money(thing.cost_minor)}
+        return _("%(strength)s, looking costs %(cost)s") % told
     return ""
+
+
+def _money(minor: int) -> str:
+    return text.money(from_minor(minor, digits=places(currency.code())), currency.code())
+
+
+def meant(definition: Definition, today: date) -> str:
+    """What the words of a definition stand for, as the rate book says today; empty where it has none."""
+    words: dict[type[Any], tuple[Any, Any]] = {
+        PossibleDamage: (Frequency, _("%(word)s: found on %(figure)s of 100 bikes")),
+        EvidenceSource: (Strength, _("%(word)s: makes a finish %(figure)s times likelier")),
+    }
+    if definition.model not in words:
+        return ""
+    known, held = words[definition.model], odds(today)
+    told = [known[1] % {"word": word.label, "figure": text.quantity(getattr(held, word.value))} for word in known[0]]
+    return "; ".join(told)
 
 
 def _time(operation: Operation, time: Any) -> str:
@@ -62,6 +110,7 @@ class Beside:
     services: Any = ()
     routes: tuple["Alike", ...] = ()
     missing: tuple[tuple[str, str, str], ...] = ()
+    listed: tuple[tuple[str, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +127,26 @@ def beside(thing: Any, today: date) -> Beside:
         return Beside(time=_time(thing, standard_times(today, only=[str(thing.uid)]).get(thing.pk)))
     if isinstance(thing, Vendor):
         return Beside(services=thing.services.order_by("name"))
+    if isinstance(thing, PossibleDamage):
+        return Beside(listed=_listed(thing))
     return _of_finish(thing) if isinstance(thing, Finish) else Beside()
+
+
+def _listed(damage: PossibleDamage) -> tuple[tuple[str, int], ...]:
+    """On how many parts it is listed and not settled, by who pays if it is found."""
+    rows = PartDamage.objects.filter(
+        damage=damage, settled="", removed_at__isnull=True, part__removed_at__isnull=True
+    ).values_list("treatment")
+    found = dict(rows.order_by("treatment").annotate(parts=Count("pk")))
+    return tuple((str(one.label), found[one.value]) for one in PartDamage.Treatment if one.value in found)
+
+
+def happened(thing: Any) -> list[history.Happened]:
+    """The newest changes of a definition, in words."""
+    subject = subject_of(thing)
+    of_it = Told.objects.filter(subject_type=subject.type, subject_uid=subject.uid)
+    asked = Q(what__in=CHANGES) | Q(what__startswith=ROUTE_SET)
+    return history.happened(of_it.filter(asked).order_by("-pk")[:MOST_TOLD])
 
 
 def _of_finish(finish: Finish) -> Beside:

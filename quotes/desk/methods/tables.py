@@ -1,4 +1,4 @@
-"""The lists beside a definition: what an operation uses and how condition tells, and the steps of a finish's route."""
+"""The lists beside a definition: what an operation uses and how condition tells; the steps of a route, or of a damage found."""
 
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
@@ -11,8 +11,8 @@ from django.utils.translation import gettext_lazy
 
 from quotes.desk.forms import Number, PlainForm, plainly
 from quotes.desk.rates.tables import BLANK, MOST_ROWS, sent_rows
-from shop.methods.defining import STEP, USAGE, factors_of, stamp_of, steps_of, usages_of
-from shop.methods.models import Condition, Consumable, FinishRoute, Operation, Service
+from shop.methods.defining import USAGE, damage_steps_of, factors_of, stamp_of, steps_of, usages_of
+from shop.methods.models import Condition, Consumable, FinishRoute, Operation, PossibleDamage, Service
 
 UNUSED = {"amount": Decimal(0), "waste": Decimal(0), "film": Decimal(0), "transfer": Decimal(100)}
 
@@ -113,13 +113,16 @@ class FirstTimeForm(PlainForm):
     )
 
 
-class RouteForm(PlainForm):
-    """The steps of a route. ``order`` moves a step; a row without work is left out."""
+class _StepsForm(PlainForm):
+    """Steps in rows: own work or vendor work, and what each kind of list says of them besides, in the boxes ``says``.
 
+    ``order`` moves a step; a row without work is left out.
+    """
+
+    says: tuple[str, ...] = ()
     seen = forms.CharField(widget=forms.HiddenInput, required=False)
 
-    def __init__(self, data: Any = None, *, route: FinishRoute | None) -> None:
-        steps = steps_of(route) if route else []
+    def __init__(self, data: Any = None, *, steps: Sequence[Mapping[str, Any]]) -> None:
         super().__init__(data, initial={"seen": stamp_of(steps)})
         self.works: dict[str, dict[str, Any]] = {}
         choices = self._choices()
@@ -150,20 +153,15 @@ class RouteForm(PlainForm):
         self.fields[f"work-{number}"] = forms.ChoiceField(
             label=_("Step"), choices=choices, required=False, initial=work
         )
-        self.fields[f"fail_chance-{number}"] = Number(
-            label=_("Chance of failing [%]"), required=False, initial=held.get("fail_chance")
-        )
-        self.fields[f"back_to-{number}"] = forms.IntegerField(
-            label=_("Then goes back to step"), min_value=1, required=False, initial=held.get("back_to")
-        )
-        self.fields[f"remove_first-{number}"] = forms.BooleanField(
-            label=_("strip before the redo"), required=False, initial=held.get("remove_first", False)
-        )
+        self._say(number, held)
+
+    def _say(self, number: int, held: Mapping[str, Any]) -> None:
+        """Make the other boxes of a row."""
 
     @property
     def lines(self) -> list[tuple[str, list[forms.BoundField]]]:
         """Each row with its boxes."""
-        names = ("order", "work", "fail_chance", "back_to", "remove_first")
+        names = ("order", "work", *self.says)
         return [
             (_("Step %(number)s") % {"number": number + 1}, [self[f"{name}-{number}"] for name in names])
             for number in range(self.count)
@@ -179,14 +177,11 @@ class RouteForm(PlainForm):
         return [self._of(number) for number in self._ordered()]
 
     def _of(self, number: int) -> dict[str, Any]:
-        cleaned = self.cleaned_data
-        work = self.works[cleaned[f"work-{number}"]]
-        facts = {
-            "fail_chance": cleaned.get(f"fail_chance-{number}") or Decimal(0),
-            "back_to": cleaned.get(f"back_to-{number}"),
-            "remove_first": bool(cleaned.get(f"remove_first-{number}")),
-        }
-        return {name: (work | facts)[name] for name in STEP}
+        work = self.works[self.cleaned_data[f"work-{number}"]]
+        return work | {name: self._said(name, self.cleaned_data.get(f"{name}-{number}")) for name in self.says}
+
+    def _said(self, _name: str, value: Any) -> Any:
+        return value
 
     def place(self, error: ValidationError) -> None:
         """Put what the service refused at its box."""
@@ -197,6 +192,46 @@ class RouteForm(PlainForm):
                 number = self._ordered()[int(row.removeprefix("step-"))]
                 box = f"{column}-{number}" if f"{column}-{number}" in self.fields else f"work-{number}"
             self.add_error(box, errors)
+
+
+class RouteForm(_StepsForm):
+    """The steps of a finish's route."""
+
+    says = ("fail_chance", "back_to", "remove_first")
+
+    def __init__(self, data: Any = None, *, route: FinishRoute | None) -> None:
+        super().__init__(data, steps=steps_of(route) if route else [])
+
+    def _say(self, number: int, held: Mapping[str, Any]) -> None:
+        self.fields[f"fail_chance-{number}"] = Number(
+            label=_("Chance of failing [%]"), required=False, initial=held.get("fail_chance")
+        )
+        self.fields[f"back_to-{number}"] = forms.IntegerField(
+            label=_("Then goes back to step"), min_value=1, required=False, initial=held.get("back_to")
+        )
+        self.fields[f"remove_first-{number}"] = forms.BooleanField(
+            label=_("strip before the redo"), required=False, initial=held.get("remove_first", False)
+        )
+
+    def _said(self, name: str, value: Any) -> Any:
+        return value or {"fail_chance": Decimal(0), "back_to": None, "remove_first": False}[name]
+
+
+class DamageStepsForm(_StepsForm):
+    """What comes onto the route when a damage is found."""
+
+    says = ("quantity",)
+
+    def __init__(self, data: Any = None, *, damage: PossibleDamage) -> None:
+        super().__init__(data, steps=damage_steps_of(damage))
+
+    def _say(self, number: int, held: Mapping[str, Any]) -> None:
+        self.fields[f"quantity-{number}"] = Number(
+            label=_("Quantity"),
+            required=False,
+            initial=held.get("quantity"),
+            help_text=_("Needed for work by the hour; otherwise the part's size says it."),
+        )
 
 
 GOES = gettext_lazy("The caution may go; I know what the work can do to a person and to a bike")

@@ -138,9 +138,11 @@ def _outdated(found: Priced) -> list[tuple[Unsure, list[str]]]:
 
 
 def _unproven(found: Priced) -> list[Part]:
-    """Parts on which work would have to wait for finish evidence once this is agreed."""
+    """Parts on which work would have to wait for finish evidence once this is agreed; of a variation only what is in it."""
     held = gate_for_scope(found.scope, odds(found.draft.priced_on))
     waiting = {uid for uid, why in held.items() if any(item.cause != Cause.NUMBERS for item in why)}
+    if found.given is not None and found.draft.stage == Stage.VARIATION:
+        waiting &= {step.uid for part in found.given.parts for step in part.steps}
     return [part for part in found.scope.parts if waiting & {str(step.uid) for step in found.scope.steps[part.pk]}]
 
 

@@ -18,10 +18,10 @@ from django.views.decorators.http import require_http_methods, require_safe
 from quotes.desk.context import DESK
 from quotes.desk.methods import showing
 from quotes.desk.methods.definitions import DEFINITIONS, Definition, DefinitionForm, definition_of, said
-from quotes.desk.methods.tables import CautionGoes, FirstTimeForm, RouteForm, UsesForm
+from quotes.desk.methods.tables import CautionGoes, DamageStepsForm, FirstTimeForm, RouteForm, UsesForm
 from quotes.desk.views.editor import who
 from shop.methods import defining
-from shop.methods.models import Finish, FinishRoute, Material, Operation, Template
+from shop.methods.models import Finish, FinishRoute, Material, Operation, PossibleDamage, Template
 from shop.people.roles import ROLE_MANAGER, has_role, refusal, role_required
 
 
@@ -44,21 +44,23 @@ def new(request: HttpRequest, slug: str) -> HttpResponse:
     form = definition.form(request.POST or None)
     time = FirstTimeForm(request.POST or None) if definition.model is Operation else None
     if request.method == "POST" and all(checked.is_valid() for checked in (form, time) if checked is not None):
-        thing = definition.model(**{name: value for name, value in form.cleaned_data.items() if value is not None})
+        given, many = form.new()
+        thing = definition.model(**given)
         try:
-            _add(request, thing, time)
+            _add(request, thing, many, time)
             messages.success(request, _("Added."))
             return redirect("desk:method", slug=slug, uid=thing.uid)
         except ValidationError as error:
             _place_new(error, definition, form, time)
-    context = {"definition": definition, "form": form, "time": time}
+    meant = showing.meant(definition, timezone.localdate())
+    context = {"definition": definition, "form": form, "time": time, "meant": meant}
     return render(request, "desk/methods/new.html", context, status=422 if request.method == "POST" else 200)
 
 
-def _add(request: HttpRequest, thing: Any, time: FirstTimeForm | None) -> None:
+def _add(request: HttpRequest, thing: Any, many: dict[str, Any], time: FirstTimeForm | None) -> None:
     now = timezone.now()
     if time is None:
-        defining.add_thing(thing=thing, who=who(request), now=now)
+        defining.add_thing(thing=thing, many=many, who=who(request), now=now)
         return
     minutes = {name: time.cleaned_data[name] for name in ("setup", "run")}
     defining.add_operation(operation=thing, **minutes, today=timezone.localdate(now), who=who(request), now=now)
@@ -80,14 +82,14 @@ def method(request: HttpRequest, slug: str, uid: UUID) -> HttpResponse:
     definition = definition_of(slug)
     thing = get_object_or_404(definition.rows(), uid=uid)
     if request.method != "POST":
-        return _page(request, definition, thing, definition.form(instance=thing), _uses(thing))
+        return _page(request, definition, thing, definition.form(instance=thing), _rows(thing))
     _only_the_manager(request)
     form = definition.form(request.POST, instance=definition.rows().get(pk=thing.pk))
-    uses = _uses(thing, request.POST)
-    if all(checked.is_valid() for checked in (form, uses) if checked is not None) and _kept(request, thing, form, uses):
+    rows = _rows(thing, request.POST)
+    if all(checked.is_valid() for checked in (form, rows) if checked is not None) and _kept(request, thing, form, rows):
         messages.success(request, _("Saved. Quotes already issued keep what they say."))
         return redirect("desk:method", slug=slug, uid=uid)
-    return _page(request, definition, thing, form, uses, status=422)
+    return _page(request, definition, thing, form, rows, status=422)
 
 
 def _only_the_manager(request: HttpRequest) -> None:
@@ -95,17 +97,23 @@ def _only_the_manager(request: HttpRequest) -> None:
         raise PermissionDenied(refusal(ROLE_MANAGER))
 
 
-def _uses(thing: Any, data: Any = None) -> UsesForm | None:
+Rows = UsesForm | DamageStepsForm
+
+
+def _rows(thing: Any, data: Any = None) -> Rows | None:
+    """The form of the rows that belong to a thing, where it has any."""
+    if isinstance(thing, PossibleDamage):
+        return DamageStepsForm(data, damage=thing)
     return UsesForm(data, operation=thing) if isinstance(thing, Operation) else None
 
 
-def _kept(request: HttpRequest, thing: Any, form: DefinitionForm, uses: UsesForm | None) -> bool:
+def _kept(request: HttpRequest, thing: Any, form: DefinitionForm, rows: Rows | None) -> bool:
     """All that was changed, or nothing of it and the reason at its box."""
     by: dict[str, Any] = {"who": who(request), "now": timezone.now()}
     with transaction.atomic():
         right = _tried(lambda: _change(request, thing, form, by), lambda error: form.place(error, _stored(thing)))
-        if uses is not None:
-            right &= _tried(lambda: _set_uses(thing, uses, by), uses.place)
+        if rows is not None:
+            right &= _tried(lambda: _set_rows(thing, rows, by), rows.place)
         if not right:
             transaction.set_rollback(True)
     return right
@@ -132,10 +140,13 @@ def _change(request: HttpRequest, thing: Any, form: DefinitionForm, by: dict[str
         defining.change_thing(thing=thing, changes=changes, seen=form.seen(), caution_may_go=may_go, **by)
 
 
-def _set_uses(operation: Operation, uses: UsesForm, by: dict[str, Any]) -> None:
-    seen = uses.cleaned_data
-    defining.set_factors(operation=operation, factors=uses.factors(), seen=seen["seen_factors"], **by)
-    defining.set_usages(operation=operation, usages=uses.usages(), seen=seen["seen_usages"], **by)
+def _set_rows(thing: Any, rows: Rows, by: dict[str, Any]) -> None:
+    seen = rows.cleaned_data
+    if isinstance(rows, DamageStepsForm):
+        defining.set_damage_steps(damage=thing, steps=rows.steps(), seen=seen["seen"], **by)
+        return
+    defining.set_factors(operation=thing, factors=rows.factors(), seen=seen["seen_factors"], **by)
+    defining.set_usages(operation=thing, usages=rows.usages(), seen=seen["seen_usages"], **by)
 
 
 def _page(
@@ -143,21 +154,25 @@ def _page(
     definition: Definition,
     thing: Any,
     form: DefinitionForm,
-    uses: UsesForm | None,
+    rows: Rows | None,
     *,
     status: int = 200,
 ) -> HttpResponse:
-    stored = _stored(thing) if status != 200 else thing
+    stored, today = _stored(thing) if status != 200 else thing, timezone.localdate()
     goes = any(error.code == defining.CAUTION_GOES for error in form.errors.as_data().get("caution", []))
     context = {
         "definition": definition,
         "thing": stored,
         "form": form,
-        "uses": uses,
-        "usages": defining.usages_of(stored) if uses else [],
+        "uses": rows if isinstance(rows, UsesForm) else None,
+        "usages": defining.usages_of(stored) if isinstance(rows, UsesForm) else [],
+        "steps": rows if isinstance(rows, DamageStepsForm) else None,
+        "laid": stored.steps.select_related("operation", "service") if isinstance(rows, DamageStepsForm) else [],
         "goes": CautionGoes(request.POST or None) if goes or request.POST.get("caution_goes") else None,
         "said": said(stored, definition.fields),
-        "beside": showing.beside(stored, timezone.localdate()),
+        "beside": showing.beside(stored, today),
+        "meant": showing.meant(definition, today),
+        "past": showing.happened(stored),
         "may_change": has_role(request.user, ROLE_MANAGER),
     }
     return render(request, "desk/methods/method.html", context, status=status)

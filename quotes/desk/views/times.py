@@ -3,6 +3,7 @@
 import re
 from datetime import time
 from typing import Any
+from unicodedata import combining, normalize
 from uuid import UUID
 
 from babel import Locale
@@ -36,7 +37,12 @@ DAYS = [(str(value), label) for value, label in ShopHours.Weekday.choices]
 def country_names() -> list[tuple[str, str]]:
     """Every country whose public holidays are known, by its name in the reader's language."""
     names = Locale.parse(to_locale(get_language() or "en")).territories
-    return sorted(((code, names.get(code, code)) for code in countries()), key=lambda pair: pair[1])
+    return sorted(((code, names.get(code, code)) for code in countries()), key=lambda pair: _without_marks(pair[1]))
+
+
+def _without_marks(name: str) -> str:
+    """A name as it is looked for in a list: Åland stands under A."""
+    return "".join(letter for letter in normalize("NFD", name.casefold()) if not combining(letter))
 
 
 def read_span(piece: str) -> tuple[time, time]:

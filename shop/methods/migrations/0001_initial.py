@@ -188,6 +188,7 @@ class Migration(migrations.Migration):
                 ('years_to', models.PositiveSmallIntegerField(blank=True, null=True, verbose_name='to year')),
                 ('markets', models.CharField(blank=True, help_text='Separated by commas; all if empty.', max_length=100, verbose_name='markets')),
                 ('note', models.TextField(blank=True, verbose_name='note')),
+                ('ended', models.BooleanField(default=False, verbose_name='not used any more')),
                 ('kinds', models.ManyToManyField(blank=True, help_text='All parts if empty.', to='methods.partkind', verbose_name='speaks of')),
             ],
             options={
@@ -247,6 +248,7 @@ class Migration(migrations.Migration):
                 ('high_minor', models.BigIntegerField(verbose_name='at most')),
                 ('cost_class', models.CharField(choices=[('labour', 'own work'), ('vendor', 'vendor work'), ('bought_in', 'bought-in parts')], default='labour', max_length=10, verbose_name='mostly')),
                 ('caution', models.TextField(blank=True, verbose_name='caution')),
+                ('ended', models.BooleanField(default=False, verbose_name='not used any more')),
                 ('kind', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='damages', to='methods.partkind', verbose_name='kind of part')),
             ],
             options={
@@ -431,11 +433,11 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='evidencesource',
-            constraint=models.CheckConstraint(condition=models.Q(('cost_minor__gte', 0)), name='looking_costs_not_negative', violation_error_message='The cost of looking cannot be negative. Give 0 or more.'),
+            constraint=models.CheckConstraint(condition=models.Q(('cost_minor__gte', 0)), name='looking_costs_not_negative'),
         ),
         migrations.AddConstraint(
             model_name='evidencesource',
-            constraint=models.CheckConstraint(condition=models.Q(('years_from__isnull', True), ('years_to__isnull', True), ('years_to__gte', models.F('years_from')), _connector='OR'), name='source_years_in_order', violation_error_message='The last year is before the first. Swap them.'),
+            constraint=models.CheckConstraint(condition=models.Q(('years_from__isnull', True), ('years_to__isnull', True), ('years_to__gte', models.F('years_from')), _connector='OR'), name='source_years_in_order'),
         ),
         migrations.AddConstraint(
             model_name='check',

@@ -5,11 +5,12 @@ from shop.methods.models.finishes import BACK_TO, FAIL_CHANCE, Finish, FinishRou
 from shop.methods.models.kinds import NOT_NEGATIVE, Condition, CostClass, Frequency, Material, Measure, Named, Strength
 from shop.methods.models.templates import Template, TemplatePart, TemplateStep
 from shop.methods.models.things import Consumable, PartKind, Place, SizeClass, Vendor, VendorClosure
-from shop.methods.models.unknowns import DamageStep, EvidenceSource, PossibleDamage
+from shop.methods.models.unknowns import COSTS, DamageStep, EvidenceSource, PossibleDamage
 from shop.methods.models.work import ONE_WORK, ConditionFactor, Operation, Service, StandardTime, Usage, Work
 
 __all__ = [
     "BACK_TO",
+    "COSTS",
     "FAIL_CHANCE",
     "NOT_NEGATIVE",
     "ONE_WORK",

@@ -9,12 +9,16 @@ from django.utils.translation import gettext_lazy as _
 from shop.methods.models.kinds import CostClass, Frequency, Named, Strength
 from shop.methods.models.things import PartKind
 from shop.methods.models.work import ONE_WORK, Work
+from shop.methods.sentences import refuse_out_of_order
+
+#: What a damage costs, in this order.
+COSTS = ("low_minor", "likely_minor", "high_minor")
 
 
 class PossibleDamage(models.Model):
     """What strip-down may reveal on a kind of part: how often, and what it costs between its least and its most.
 
-    The steps it adds are laid on the route when it is found.
+    The steps it adds are laid on the route when it is found. ``ended`` ones are not put on parts any more.
     """
 
     uid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
@@ -26,6 +30,7 @@ class PossibleDamage(models.Model):
     high_minor = models.BigIntegerField(_("at most"))
     cost_class = models.CharField(_("mostly"), max_length=10, choices=CostClass, default=CostClass.LABOUR)
     caution = models.TextField(_("caution"), blank=True)
+    ended = models.BooleanField(_("not used any more"), default=False)
 
     class Meta:
         ordering = ["kind", "name"]
@@ -40,6 +45,9 @@ class PossibleDamage(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    def clean(self) -> None:
+        refuse_out_of_order({name: getattr(self, name) for name in COSTS}, typed=COSTS)
 
 
 class DamageStep(Work):
@@ -61,7 +69,10 @@ class DamageStep(Work):
 
 
 class EvidenceSource(Named):
-    """Where one can look up what a part looked like when new: what it costs to look, how much it says, of what it speaks."""
+    """Where one can look up what a part looked like when new: what it costs to look, how much it says, of what it speaks.
+
+    ``ended`` ones are not proposed any more.
+    """
 
     strength = models.CharField(_("says"), max_length=10, choices=Strength, default=Strength.FAIR)
     cost_minor = models.BigIntegerField(_("cost of looking"), default=0)
@@ -74,17 +85,13 @@ class EvidenceSource(Named):
         _("markets"), max_length=100, blank=True, help_text=_("Separated by commas; all if empty.")
     )
     note = models.TextField(_("note"), blank=True)
+    ended = models.BooleanField(_("not used any more"), default=False)
 
     class Meta(Named.Meta):
         constraints = [
-            CheckConstraint(
-                condition=Q(cost_minor__gte=0),
-                name="looking_costs_not_negative",
-                violation_error_message=_("The cost of looking cannot be negative. Give 0 or more."),
-            ),
+            CheckConstraint(condition=Q(cost_minor__gte=0), name="looking_costs_not_negative"),
             CheckConstraint(
                 condition=Q(years_from__isnull=True) | Q(years_to__isnull=True) | Q(years_to__gte=F("years_from")),
                 name="source_years_in_order",
-                violation_error_message=_("The last year is before the first. Swap them."),
             ),
         ]
