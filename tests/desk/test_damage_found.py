@@ -106,7 +106,7 @@ def test_a_variation_warns_only_of_the_parts_that_are_in_it(front_desk: Client, 
     for finish in (shop.black, shop.green):
         FinishCandidate.objects.create(part=other, finish=finish)
     page = f"/restorations/{part.restoration.uid}/issue/"
-    assert front_desk.get(page).context["unproven"] == [other]
+    assert front_desk.get(page).context["unproven"] == [part, other]
     accept(Draft.objects.get())
     assert "with “variation” as its stage" in text_of(say(front_desk, part, usual()))
     Draft.objects.update(stage="variation")
