@@ -8,9 +8,13 @@ from typing import Any
 
 from django.utils import timezone
 
+from quotes.engine.money import places, to_minor
+from shop import currency
 from shop.floor import checks, doing
+from shop.floor.material import materials_of, note_count, note_mix
 from shop.floor.models import Tap
 from shop.floor.taps import take
+from shop.floor.walk_ins import note_walk_in
 from shop.methods.models import Check
 from shop.people.models import User
 from shop.people.roles import ROLE_MECHANIC
@@ -22,6 +26,8 @@ APPRENTICE = "apprentice"
 #: Days ago, minute of the day at which the mechanic begins, and minutes on it; what is ready first is done.
 WORKED = ((3, 8 * 60, 235), (1, 8 * 60, 230))
 OPEN = timedelta(minutes=50)
+#: Days ago, what was on the shelf, and what came in since the count before, each in the measure of the material.
+COUNTED = ((31, Decimal("4.5"), Decimal(0)), (2, Decimal("5.2"), Decimal(2)))
 
 
 def live(*, now: datetime) -> None:
@@ -42,6 +48,43 @@ def live(*, now: datetime) -> None:
     other = indirect_tasks().first()
     if other is not None:
         _tap(apprentice, other, now - OPEN / 2)
+    _at_the_counter(now)
+    _material(mechanic, now)
+
+
+def _at_the_counter(now: datetime) -> None:
+    """A small job that walked in yesterday."""
+    agreed = now - timedelta(days=1)
+    note_walk_in(
+        what="Straighten a mudguard stay",
+        customer="Ike Tarrowby",
+        agreed_minor=to_minor(Decimal(60), digits=places(currency.code())),
+        minutes=45,
+        agreed_on=timezone.localdate(agreed),
+        who="desk",
+        now=agreed,
+    )
+
+
+def _material(mechanic: User, now: datetime) -> None:
+    """What was mixed for a task that uses material, and two counts of it with what came in between."""
+    tasks = [card.task for card in task_cards(now=now) if card.is_ready and card.lines]
+    used = next(((task, items[0]) for task in tasks if (items := materials_of(task)[0])), None)
+    if used is None:
+        return
+    task, item = used
+    for ago, counted, came_in in COUNTED:
+        day = now - timedelta(days=ago)
+        note_count(
+            consumable=item,
+            day=timezone.localdate(day),
+            counted=counted,
+            came_in=came_in,
+            who=mechanic.username,
+            now=day,
+        )
+    mixed: dict[str, Any] = {"amount": Decimal("0.250"), "left_over": Decimal("0.040"), "note": "For the test panel"}
+    note_mix(uid=uuid.uuid4(), task=task, consumable=item, person=mechanic, now=now - OPEN, **mixed)
 
 
 def _next(now: datetime) -> TaskCard | None:

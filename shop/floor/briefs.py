@@ -27,6 +27,7 @@ class Brief:
     bikes: str
     parts: str
     must: date | None
+    came_in: bool
     late: bool
     standard: str
     place_taken: bool
@@ -84,7 +85,8 @@ def brief(card: TaskCard, today: date) -> Brief:
         bikes=", ".join(str(bike) for bike in card.bikes),
         parts=_named(_parts(card)),
         must=card.must,
-        late=card.must is not None and card.must < today,
+        came_in=card.came_in,
+        late=card.must is not None and card.must < today and not card.came_in,
         standard=in_hours(card.standard),
         place_taken=card.place_taken,
         taken=card.taken,

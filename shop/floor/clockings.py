@@ -178,6 +178,11 @@ def taken(other: Clocking) -> Refused:
     return Refused(words, Why.ALONE, other)
 
 
+def one_dot(sentence: str) -> str:
+    """A sentence that ends with a time of day such as “9 a.m.” ends in one dot."""
+    return sentence.removesuffix(".") if sentence.endswith("..") else sentence
+
+
 def clock(at: datetime) -> str:
     """The local time of day, as the shop writes it."""
     return date_format(localtime(at), "TIME_FORMAT")

@@ -289,3 +289,4 @@ class DamageForm(PhotographBox):
         self.fields["possible"].queryset = usual  # type: ignore[attr-defined]
         if not usual.exists():
             del self.fields["possible"]
+            self.fields["words"].required = True

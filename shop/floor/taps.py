@@ -17,13 +17,14 @@ from django.db.models import F
 from django.utils.translation import gettext as _
 
 from shop.floor import clockings
-from shop.floor.clockings import STEPPED, Refused, Why, clock
+from shop.floor.clockings import STEPPED, Refused, Why, clock, one_dot
 from shop.floor.doing import done_all
 from shop.floor.forgotten import hangs
 from shop.floor.models import Clocking, Tap
 from shop.floor.showing_doing import LINES_APART, done_words, held_words
 from shop.people.models import Tablet, User
 from shop.routes.models import Task
+from shop.routes.tasks import open_lines
 
 logger = logging.getLogger("bareframe.floor")
 
@@ -211,7 +212,7 @@ def _on(tap: Tap, seen: str | None) -> Answer:
     )
     told = {"task": tap.task, "time": clock(clocking.began_at)}
     entry = Entry.of(clocking, str(tap.person))
-    return Answer(APPLIED, Tap.State.APPLIED, _("On “%(task)s” since %(time)s.") % told, on=entry)
+    return Answer(APPLIED, Tap.State.APPLIED, one_dot(_("On “%(task)s” since %(time)s.") % told), on=entry)
 
 
 def _off(tap: Tap, seen: str | None) -> Answer:
@@ -222,12 +223,18 @@ def _off(tap: Tap, seen: str | None) -> Answer:
         raise Refused(words % {"time": clock(tap.at)}, Why.OTHER_ORDER)
     if ended is None:
         return Answer(APPLIED, Tap.State.APPLIED, _("Off already."))
-    told = {"task": ended.task, "time": clock(tap.at)}
-    return Answer(APPLIED, Tap.State.APPLIED, _("Off “%(task)s” at %(time)s.") % told)
+    return Answer(APPLIED, Tap.State.APPLIED, _off_words(ended, tap.at))
+
+
+def _off_words(ended: Clocking, at: datetime) -> str:
+    return one_dot(_("Off “%(task)s” at %(time)s.") % {"task": ended.task, "time": clock(at)})
 
 
 def _done(tap: Tap, _seen: str | None) -> Answer:
-    """What of the task the page showed is done. What holds one step holds no other: it waits, with the reason."""
+    """What of the task the page showed is done. What holds one step holds no other: it waits, with the reason.
+
+    Once nothing is open in it, who was on it is off it.
+    """
     if tap.task is None:
         raise Refused(_("That task is not known here. Choose one from the list."), Why.UNKNOWN)
     if tap.task.kind not in STEPPED:
@@ -236,7 +243,16 @@ def _done(tap: Tap, _seen: str | None) -> Answer:
     found = done_all(task=tap.task, person=tap.person, now=tap.at, lines=shown_lines(tap))
     if found.held:
         return Answer(WAITS, Tap.State.ASKED, held_words(found), Why.HELD)
-    return Answer(APPLIED, Tap.State.APPLIED, done_words(found))
+    ended = _off_what_is_finished(tap, tap.task)
+    said = [done_words(found), _off_words(ended, tap.at)] if ended else [done_words(found)]
+    return Answer(APPLIED, Tap.State.APPLIED, " ".join(said))
+
+
+def _off_what_is_finished(tap: Tap, task: Task) -> Clocking | None:
+    on = clockings.open_of(tap.person)
+    if on is None or on.task_id != task.pk or tap.at < on.began_at or hangs(on, now=tap.at):
+        return None
+    return None if open_lines(task).exists() else clockings.take_off(person=tap.person, at=tap.at, open_now=on)
 
 
 def shown_lines(tap: Tap) -> list[int] | None:

@@ -76,6 +76,11 @@ class TaskCard:
         return bool(self.ready or any(one.done_at is None for one in self.remedies) or not self.lines)
 
     @property
+    def came_in(self) -> bool:
+        """Whether ``must`` is the day it came in at the door, by which nothing was promised."""
+        return self.task.kind in CAME_IN
+
+    @property
     def waits_for(self) -> tuple[str, ...]:
         """What all of it waits for, each thing once; nothing while something can be begun."""
         if self.is_ready:

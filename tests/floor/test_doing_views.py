@@ -229,6 +229,16 @@ def test_nobody_said_who_they_are_and_nothing_is_done(shop: Bench, tablet: Clien
     assert not Done.objects.exists()
 
 
+@pytest.mark.parametrize(
+    "page", ["steps/{step}/checks", "steps/{step}/again", "parts/{part}/damage", "tasks/{task}/done"]
+)
+def test_from_each_page_at_the_bench_a_way_leads_back_to_the_own_tasks(shop: Bench, tablet: Client, page: str) -> None:
+    """A tablet shows no button of its browser."""
+    known = {"step": shop.blast.uid, "part": shop.part.uid, "task": shop.task(shop.blast).uid}
+    html = tablet.get(f"/floor/{page.format(**known)}/", {"person": str(shop.joe.uid)}).content.decode()
+    assert f'href="/floor/people/{shop.joe.uid}/">My tasks</a>' in html
+
+
 def test_a_task_page_asks_as_much_for_many_steps_as_for_one(shop: Bench, joe: Client) -> None:
     check(shop.shop.blast)
     here = f"/floor/tasks/{shop.task(shop.blast).uid}/done/"
@@ -266,7 +276,7 @@ def test_it_is_sent_back_with_cause_remedy_and_photograph(sprayed: Bench, joe: C
     sent = form_again(sprayed, remedies=[f"operation {sprayed.shop.strip.uid}"], file=picture())
     answer = joe.post(at(sprayed.spray, "again"), sent, follow=True)
     row = Rework.objects.get()
-    assert "It is done again in “Again: Frame, Spray”" in text(answer)
+    assert "It is done again in “Again: Frame, Spray”: tap that when you begin on it." in text(answer)
     assert (row.cause, row.back_to, row.came_from, row.pieces) == (sprayed.cause, sprayed.blast, sprayed.spray, 10)
     assert [str(one) for one in row.task.remedies.all()] == ["Strip a coat"]
     assert row.photograph

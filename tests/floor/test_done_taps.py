@@ -10,12 +10,13 @@ from django.core.exceptions import ValidationError
 
 from shop.floor.checks import answer_check
 from shop.floor.clockings import Why
-from shop.floor.models import Tap
+from shop.floor.models import Clocking, Tap
 from shop.floor.settling import apply_again, waiting
 from shop.floor.taps import Answer, take
+from shop.people.models import User
 from shop.routes.models import Done, Task
 from tests.floor.bench import Bench, agree, bench, check
-from tests.floor.conftest import task
+from tests.floor.conftest import tap, task
 from tests.workshop import NOW, frame
 
 pytestmark = pytest.mark.django_db
@@ -45,6 +46,10 @@ def test_done_finishes_the_steps_of_the_task_in_the_persons_name(shop: Bench) ->
     assert (row.step, row.who, row.at) == (shop.blast, "joe", NOW)
 
 
+def test_words_that_end_with_the_time_of_day_end_in_one_dot(shop: Bench) -> None:
+    assert tap(shop.joe, shop.task(shop.blast), now=NOW).words == "On “Blast, Black” since 9 a.m."
+
+
 def test_the_same_tap_again_gets_the_same_answer_and_does_nothing(shop: Bench) -> None:
     uid, to = uuid.uuid4(), shop.task(shop.blast)
     first = done(shop, to, uid=uid)
@@ -62,6 +67,20 @@ def test_a_late_tap_counts_from_when_it_was_made(shop: Bench) -> None:
     answer = done(shop, shop.task(shop.blast), now=NOW + 3 * HOUR, device_at=NOW + HOUR, queued=True)
     assert answer.status == 200
     assert Done.objects.get().at == NOW + HOUR
+
+
+def test_who_was_on_it_is_off_once_nothing_is_open_in_it_and_others_stay(shop: Bench) -> None:
+    """The time on a task runs until the next one, off or done."""
+    frame(shop.bike, shop.shop, name="Stand")
+    agree(shop.bike)
+    to, ann = shop.task(shop.blast), User.objects.create(username="ann")
+    for who in (shop.joe, ann):
+        tap(who, to, now=NOW)
+    first, second = shown(to).split(".")
+    assert "Off" not in done(shop, to, lines=first, now=NOW + HOUR).words
+    assert done(shop, to, lines=second, now=NOW + 2 * HOUR).words.endswith("Off “Blast, Black” at 11 a.m.")
+    ends = dict(Clocking.objects.values_list("person__username", "ended_at"))
+    assert ends == {"joe": NOW + 2 * HOUR, "ann": None}
 
 
 def test_what_the_page_did_not_show_is_not_done(shop: Bench) -> None:

@@ -7,7 +7,7 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from shop.floor.briefs import in_hours
+from shop.floor.briefs import Brief, in_hours
 from shop.methods.models import Finish
 from shop.papers.drawings import paint_chip
 from shop.routes.my_tasks import TaskCard
@@ -19,6 +19,14 @@ register = template.Library()
 def standard(card: TaskCard) -> str:
     """The standard time of what is still to do, in hours and minutes; empty where nobody said."""
     return in_hours(card.standard)
+
+
+@register.filter
+def urgency(card: Brief | TaskCard) -> str:
+    """By when a task must be done, and how far that is off; for what came in at the door, since when it is here."""
+    if card.must is not None and card.came_in:
+        return _("here since %(day)s") % {"day": date_format(card.must, "D j M")}
+    return by_day(card.must)
 
 
 @register.filter

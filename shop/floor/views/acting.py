@@ -159,3 +159,39 @@ NOBODY = "nobody"
 
 def say_who(form: Any) -> None:
     form.add_error(None, ValidationError(_("Say first who you are."), code=NOBODY))
+
+
+# -- a form with a photograph, opened and sent -----------------------------------------------------------------------------
+
+#: The form for what was sent, or an empty one for None. One that is not bound is shown again without a word about it.
+Form = Callable[[Any], Any]
+#: The page with the form, and HTTP's status.
+Page = Callable[[User | None, Any, int], HttpResponse]
+#: Keep what was sent: what to say, and where to go on; or None, with what is wrong in the form.
+Keep = Callable[[User, Any], tuple[str, str] | None]
+
+
+def opened(request: HttpRequest, *, form: Form, page: Page, keep: Keep) -> HttpResponse:
+    """Show a form of the floor, and take it when it was sent. The PIN comes first, so that nobody types in vain."""
+    person = acting(request)
+    asking = asked_for_pin(request, person) if person is not None else None
+    if asking is not None:
+        return asking
+    if request.method != "POST" or only_a_pin(request):
+        return page(person, form(None), 200)
+    sent = form(request.POST)
+    if not sent.is_bound:
+        return page(person, sent, 200)
+    if person is None:
+        say_who(sent)
+    if sent.is_valid() and person is not None and not request.POST.get(LOST):
+        kept = keep(person, sent)
+        if kept is not None:
+            messages.success(request, kept[0])
+            return onwards(request, kept[1])
+    return page(person, sent, UNPROCESSABLE)
+
+
+def photograph_lost(request: HttpRequest, form: Any) -> bool:
+    """Whether a photograph came along that the page cannot keep, so that it has to be chosen again."""
+    return bool(request.POST.get(LOST)) or bool(form.errors and request.FILES and not form.data.get("kept"))

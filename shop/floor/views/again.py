@@ -17,17 +17,15 @@ from shop.floor.forms_doing import AgainForm
 from shop.floor.models import Rework
 from shop.floor.showing_doing import options_of
 from shop.floor.views.acting import (
-    LOST,
-    UNPROCESSABLE,
     acting,
     asked_for_pin,
     keep_in_form,
-    only_a_pin,
     onwards,
+    opened,
     page_about,
+    photograph_lost,
     photograph_of,
     rework_of,
-    say_who,
     step_of,
 )
 from shop.people.hands import on_the_floor
@@ -41,24 +39,24 @@ from shop.routes.models import Step
 @require_http_methods(["GET", "HEAD", "POST"])
 def again(request: HttpRequest, uid: UUID) -> HttpResponse:
     """The form, and the form sent. ``show`` only asks for the steps of another part, and keeps all that was typed."""
-    step, person = step_of(uid), acting(request)
-    if person is not None:
-        asking = asked_for_pin(request, person)
-        if asking is not None:
-            return asking
-    if request.method != "POST" or only_a_pin(request):
-        return _page(request, step, person, _form(request, step, None))
-    form = _form(request, step, request.POST)
-    if request.POST.get("show"):
-        return _page(request, step, person, _form(request, step, None, given=request.POST))
-    if person is None:
-        say_who(form)
-    if form.is_valid() and person is not None and not request.POST.get(LOST):
+    step = step_of(uid)
+
+    def form(data: Any) -> AgainForm:
+        only_show = data is not None and data.get("show")
+        return _form(request, step, None, given=data) if only_show else _form(request, step, data)
+
+    def page(person: User | None, form: AgainForm, status: int) -> HttpResponse:
+        context = page_about(request, person, step=step, form=form, photograph_lost=photograph_lost(request, form))
+        return render(request, "floor/again.html", context, status=status)
+
+    def keep(person: User, form: AgainForm) -> tuple[str, str] | None:
         row = _noted(step, person, form)
-        if row is not None:
-            messages.success(request, _("Noted. It is done again in “%(task)s”.") % {"task": row.task})
-            return onwards(request, reverse("floor:check", args=[row.step.uid], query={"person": str(person.uid)}))
-    return _page(request, step, person, form, status=UNPROCESSABLE)
+        if row is None:
+            return None
+        there = reverse("floor:check", args=[row.step.uid], query={"person": str(person.uid)})
+        return _("Noted. It is done again in “%(task)s”: tap that when you begin on it.") % {"task": row.task}, there
+
+    return opened(request, form=form, page=page, keep=keep)
 
 
 def _noted(step: Step, person: User, form: AgainForm) -> Rework | None:
@@ -119,12 +117,6 @@ def _other(request: HttpRequest, step: Step) -> Part | None:
     except ValueError:
         return None
     return Part.objects.filter(uid=wanted, restoration=step.part.restoration_id).first()
-
-
-def _page(request: HttpRequest, step: Step, person: User | None, form: AgainForm, *, status: int = 200) -> HttpResponse:
-    lost = bool(request.POST.get(LOST)) or bool(form.errors and request.FILES and not form.data.get("kept"))
-    context = page_about(request, person, step=step, form=form, photograph_lost=lost)
-    return render(request, "floor/again.html", context, status=status)
 
 
 @on_the_floor

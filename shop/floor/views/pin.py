@@ -21,7 +21,8 @@ def ask_for_pin(request: HttpRequest, person: User, *, always: bool = False) -> 
     if form.is_bound and form.is_valid() and _right(request, person, form):
         return None
     sent = [(name, value) for name, values in request.POST.lists() if name not in OURS for value in values]
-    told = {"person": person, "form": form, "sent": sent, "action": request.get_full_path()}
+    none = "" if form.is_bound else pins.why_not(person, now=timezone.now())
+    told = {"person": person, "form": form, "sent": sent, "action": request.get_full_path(), "none": none}
     return render(request, "floor/ask_pin.html", told, status=422 if form.errors else 200)
 
 
