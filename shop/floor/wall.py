@@ -81,7 +81,7 @@ def board(today: date) -> Board:
         leaving=tuple(leaving[:ROWS]),
         later=max(0, len(leaving) - ROWS),
         ready=tuple(
-            Ready(str(card.task), ", ".join(str(bike) for bike in card.bikes), card.must)
+            Ready(str(card.task), ", ".join(str(bike) for bike in card.bikes), None if card.came_in else card.must)
             for card in [card for card in cards if card.is_ready and not card.on][:ROWS]
         ),
         done=tuple(_finished(begin)),
