@@ -25,6 +25,7 @@ def furnish() -> dict[str, str]:
     _hung(accepted.restoration, now)
     _delayed(accepted.restoration, today, said)
     _tablet(said)
+    _came_back(today, said)
     for kind, text in LISTS.items():
         _uploaded(kind, text, accepted.restoration, said)
     return _customer(accepted, said)
@@ -144,6 +145,33 @@ def _nearly_done(restoration: Any, now: Any) -> None:
     leaving.tick(run=run, check=leaving.checks_of(run)[0].check, as_it_should=False, note="weeps at the banjo", **by)
     job: dict[str, Any] = {"customer": "Mrs Dale", "phone": "0123", "minutes": 60, "agreed_on": now.date()}
     note_walk_in(what="True a front wheel", agreed_minor=8_500, who="manager", now=now, **job)
+
+
+def _came_back(today: Any, said: dict[str, Any]) -> None:
+    """A bike that was handed over after all its runs, and came back."""
+    from shop.floor import comebacks, handing_over, leaving
+    from shop.methods.models import Operation, Stage
+    from shop.people.models import User
+    from shop.restorations.intake import mark
+    from shop.restorations.models import Customer
+    from shop.restorations.services import add_machine, begin
+    from shop.routes.models import Step
+    from shop.routes.parts import add_routed_part
+    from shop.routes.services import add_step
+
+    machine = add_machine(maker="Wrenfold", model="Courier", year=1956, frame_number="WC 4417", **said)
+    bike = begin(customer=Customer.objects.order_by("pk")[0], machine=machine, begun_on=today, **said)
+    part = add_routed_part(restoration=bike, finish=None, name="Rear wheel", **said)
+    step = add_step(part=part, origin=Step.Origin.BEFORE, operation=Operation.objects.order_by("pk")[0], **said)
+    by: dict[str, Any] = {"person": User.objects.get(username="mechanic"), "now": said["now"]}
+    for stage in Stage:
+        run = leaving.begin_run(restoration=bike, stage=stage, **by)
+        for asked in leaving.checks_of(run):
+            leaving.tick(run=run, check=asked.check, as_it_should=True, **by)
+        leaving.finish_run(run=run, distance=12 if stage in leaving.WITH_DISTANCE else None, **by)
+    sheet = handing_over.Said(received_by="Mr Fell", on=today, reading=18_240)
+    handing_over.hand_over(restoration=bike, said=sheet, seen=mark(handing_over.words(bike, sheet)), **said)
+    comebacks.note_comeback(restoration=bike, step=step, words="Spokes sing", pays="we", came_on=today, **said)
 
 
 def _hung(restoration: Any, now: Any) -> None:
