@@ -98,7 +98,7 @@ def by_word() -> dict[str, Callable[[], list[Any]]]:
         Restoration,
     )
     from shop.routes.models import Hold, Remedy, Step, Task, Wait
-    from shop.vendor_jobs.models import Charge, Claim, Job, Line
+    from shop.vendor_jobs.models import Charge, Claim, Job, Line, Order, Supplier
 
     told = FinishEvidence.objects.filter(removed_at__isnull=True).order_by("pk")
     sent = Step.objects.filter(service__isnull=False, removed_at__isnull=True)
@@ -119,6 +119,9 @@ def by_word() -> dict[str, Callable[[], list[Any]]]:
         "lines": _some(Line.objects.order_by("pk")),
         "charges": _some(Charge.objects.order_by("pk")),
         "claims": _some(Claim.objects.order_by("pk")),
+        "orders": _some(Order.objects.order_by("pk"), each=EACH),
+        "suppliers": _some(Supplier.objects.order_by("pk")),
+        "core": _some(sent.order_by("pk")),
         "background-jobs": _some(Row.objects.order_by("pk")),
         "people": _some(User.objects.order_by("pk")),
         "photograph": _some(Photograph.objects.order_by("pk")),
