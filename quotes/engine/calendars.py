@@ -110,6 +110,11 @@ def check_known(calendar: Calendar, until: int) -> None:
         )
 
 
+def there_and_back(shop: "WorkingTime", vendor: "WorkingTime", day: int, *, road: int, lead: int) -> int:
+    """The day on which a lot is back that leaves on ``day``: ``road`` days each way, ``lead`` days of the ``vendor``'s between."""
+    return shop.after(vendor.after(shop.after(day, road), lead), road)
+
+
 class WorkingTime:
     """The working time of ``calendar`` from the day ``first`` on, without the days ``held``.
 
@@ -229,6 +234,10 @@ class WorkingTime:
         self._reach_day(day + 1)
         count = bisect_right(self._opens, (day + 1) * DAY - 1)
         return list(zip(self._opens[:count], self._ends[:count], strict=True))
+
+    def comes_on(self, day: int) -> int:
+        """The working day on which what is told for ``day`` can still come: the first from then on, and from the first."""
+        return self.after(max(day, self.first), 0)
 
     def _when(self, worked: int) -> int:
         """The earliest instant until which ``worked`` minutes are worked."""

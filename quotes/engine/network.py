@@ -1,13 +1,14 @@
 """The merged graph of a restoration with the time each node takes: a batch or lot is one node, a step alone another."""
 
 import heapq
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import ROUND_FLOOR, ROUND_HALF_UP, Decimal
 from enum import StrEnum
 from itertools import pairwise
 
 from quotes.engine.batches import set_ups
+from quotes.engine.calendars import day_of
 from quotes.engine.errors import BadInput
 from quotes.engine.graph import waits
 from quotes.engine.inputs import ONE, ZERO, Measure, Operation, Part, Purchase, Restoration, Service, Step, Work
@@ -32,7 +33,8 @@ class Node:
     ``minutes`` attended, then ``elapsed`` on the clock; or away ``lead`` working days of the ``calendar`` and
     ``transport`` days of the shop's each way; or ``lead`` days of the shop's on order. Its ``place`` is taken for
     ``taken`` minutes, hands or not. ``working`` is false where there is nothing to be done. What must be followed up in
-    time is done ``together``, not left half done at closing time, where a day is long enough for it.
+    time is done ``together``, not left half done at closing time, where a day is long enough for it. What is ``done`` takes
+    nothing any more; what is out or on order only has to come back, told for the day ``back`` (0: it is not out).
     """
 
     uids: tuple[str, ...]
@@ -46,6 +48,13 @@ class Node:
     place: str = ""
     taken: int = 0
     together: bool = False
+    done: bool = False
+    back: int = 0
+
+    @property
+    def is_settled(self) -> bool:
+        """Whether nobody has to begin it any more."""
+        return self.done or bool(self.back)
 
     @property
     def uid(self) -> str:
@@ -81,12 +90,16 @@ class Network:
 
 
 def network(restoration: Restoration, steps: Sequence[StepResult], batches: Sequence[tuple[str, ...]]) -> Network:
-    """The merged graph of ``restoration`` as it was priced: its ``steps`` and ``batches``. Raises `BadInput`."""
+    """The merged graph of ``restoration`` as it was priced: its ``steps`` and ``batches``. Raises `BadInput`.
+
+    What its schedule says is settled leaves its batch: the rest of the batch goes on with its own minutes.
+    """
     catalogue = _Catalogue(restoration)
+    settled = _settled(restoration)
     members = {step.uid: (part, step) for part in restoration.parts for step in part.steps}
     minutes = {step.uid: step.first.minutes for step in steps}
     before_step = waits(restoration.parts)
-    sorted_batches = sorted(tuple(sorted(batch)) for batch in batches)
+    sorted_batches = sorted(tuple(sorted(part)) for batch in batches for part in _apart(batch, settled))
     head = {uid: batch[0] for batch in sorted_batches for uid in batch}
     merged: dict[str, set[str]] = {batch[0]: set() for batch in sorted_batches}
     for uid, preds in before_step.items():
@@ -100,10 +113,33 @@ def network(restoration: Restoration, steps: Sequence[StepResult], batches: Sequ
         for earlier in waited_for:
             after[earlier].append(index)
     home = {uid: at[first] for uid, first in head.items()}
-    limits = _limits(restoration.parts, catalogue.operations, home)
+    limits = _limits(restoration.parts, catalogue.operations, home, settled)
     leaders = {limit.leader for limit in limits}
-    nodes = tuple(catalogue.node(by_head[uid], members, minutes, at[uid] in leaders) for uid in order)
+    nodes = tuple(
+        catalogue.settled(by_head[uid], members, settled[uid])
+        if uid in settled
+        else catalogue.node(by_head[uid], members, minutes, at[uid] in leaders)
+        for uid in order
+    )
     return Network(nodes, before, tuple(map(tuple, after)), limits, home, before_step, members)
+
+
+def _settled(restoration: Restoration) -> dict[str, int]:
+    """Step uid to the day on which it is told to be back; 0 where it is done."""
+    given = restoration.schedule.settled if restoration.schedule else ()
+    return {one.step: day_of(one.back, field="settled") if one.back else 0 for one in given}
+
+
+def _apart(batch: Sequence[str], settled: Mapping[str, int]) -> Iterator[list[str]]:
+    """``batch`` without what is settled; each done step by itself, and what is back on the same day together.
+
+    No member waits for another, so that this closes no circle.
+    """
+    apart: dict[tuple[str, int], list[str]] = {}
+    for uid in batch:
+        day = settled.get(uid, -1)
+        apart.setdefault(("" if day else uid, day), []).append(uid)
+    yield from apart.values()
 
 
 def _in_order(before: Mapping[str, set[str]]) -> list[str]:
@@ -127,13 +163,18 @@ def _in_order(before: Mapping[str, set[str]]) -> list[str]:
     return order
 
 
-def _limits(parts: Sequence[Part], operations: Mapping[str, Operation], home: Mapping[str, int]) -> tuple[Limit, ...]:
-    """The latest waits. They bind the next step on the part's own route: it is the part that must not lie about."""
+def _limits(
+    parts: Sequence[Part], operations: Mapping[str, Operation], home: Mapping[str, int], settled: Mapping[str, int]
+) -> tuple[Limit, ...]:
+    """The latest waits. They bind the next step on the part's own route: it is the part that must not lie about.
+
+    Of two steps of which one is settled neither can be put off any more for the sake of the other.
+    """
     found: dict[tuple[int, int], int] = {}
     for part in parts:
         for step, follower in pairwise(part.steps):
             limit = operations[step.ref].latest_wait if step.work is Work.OPERATION else None
-            if limit is None or not has_work(part, step):
+            if limit is None or not has_work(part, step) or step.uid in settled or follower.uid in settled:
                 continue
             key = (home[step.uid], home[follower.uid])
             most = int(limit.to_integral_value(ROUND_FLOOR))
@@ -205,6 +246,13 @@ class _Catalogue:
         if step.work is Work.PURCHASE:
             return Node(uids, Kind.ORDER, bool(active), attended, lead=self.purchases[step.ref].lead_days)
         return self._labour(uids, self.operations[step.ref], active, attended, leads)
+
+    @staticmethod
+    def settled(uids: tuple[str, ...], members: Mapping[str, Member], back: int) -> Node:
+        """The node of ``uids``, which are done, or ``back`` on that day."""
+        kinds = {Work.OPERATION: Kind.LABOUR, Work.SERVICE: Kind.LOT, Work.PURCHASE: Kind.ORDER}
+        working = bool(back) and any(has_work(*members[uid]) for uid in uids)
+        return Node(uids, kinds[members[uids[0]][1].work], working, 0, done=not back, back=back)
 
     @staticmethod
     def _labour(

@@ -8,7 +8,7 @@ Both passes repeat from there until nothing moves, which finds the earliest and 
 
 from dataclasses import dataclass, field
 
-from quotes.engine.calendars import WorkingTime
+from quotes.engine.calendars import WorkingTime, there_and_back
 from quotes.engine.network import Kind, Limit, Network, Node
 
 #: After so many delays for one latest wait it is given up: the calendars repeat by the week, so it never fits.
@@ -55,10 +55,12 @@ def forward(times: Times, node: Node, ready: int) -> int:
     """When ``node`` has ended that could begin at ``ready``.
 
     A lot leaves on the day its handling is done and is back, like what was ordered, in the course of its last day: what
-    follows can count on it when that day closes.
+    follows can count on it when that day closes. What is out already has ended then too; overdue, when the first day closes.
     """
     if not node.working:
         return ready
+    if node.back:
+        return max(ready, times.shop.closing(times.shop.comes_on(node.back)))
     done = times.bike.add(times.bike.together(ready, node.minutes) if node.together else ready, node.minutes)
     if node.kind is Kind.LABOUR:
         return done + node.elapsed
@@ -69,13 +71,18 @@ def forward(times: Times, node: Node, ready: int) -> int:
 
 def back_on(times: Times, node: Node, day: int) -> int:
     """The day on which a lot is back that leaves on ``day``."""
-    there = times.shop.after(day, node.transport)
-    return times.shop.after(times.vendors[node.calendar].after(there, node.lead), node.transport)
+    return there_and_back(times.shop, times.vendors[node.calendar], day, road=node.transport, lead=node.lead)
+
+
+def left_until_back(times: Times, node: Node) -> int:
+    """Working days of the shop's until what is out is back, the first one and the one on which it comes among them."""
+    shop = times.shop
+    return len(shop.days_until(shop.comes_on(node.back)))
 
 
 def latest(times: Times, node: Node, finish: int) -> int:
-    """The latest begin of ``node`` with which it has ended by ``finish``."""
-    if not node.working:
+    """The latest begin of ``node`` with which it has ended by ``finish``, which is never before the earliest plan's."""
+    if not node.working or node.back:
         return finish
     if node.together:
         return times.bike.together_by(finish - node.elapsed, node.minutes)
@@ -96,7 +103,9 @@ def leaves_by(times: Times, node: Node, finish: int) -> int:
 
 
 def begins(times: Times, node: Node, ready: int) -> int:
-    """When somebody begins ``node`` that could begin at ``ready``."""
+    """When somebody begins ``node`` that could begin at ``ready``; with what is out nobody does before it is back."""
+    if node.back:
+        return forward(times, node, ready)
     if node.together:
         return times.bike.together(ready, node.minutes)
     return times.bike.opening(ready) if node.minutes else ready

@@ -1,8 +1,9 @@
 """The ready day: what can be done when, what decides it, and by when each thing must leave the shop.
 
-The plan is first pass only, at expected times. A bike is ready on the first working day of the shop on which the
-longest way through the merged graph has ended, and on which all the work could have been done by the hands and at the
-places there are, beside the load of others before it. Local time of the shop, in whole minutes.
+The plan is first pass only, at expected times, of what is not done yet; what is out or on order is waited for. A bike
+is ready on the first working day of the shop on which the longest way through the merged graph has ended, and on which
+all the work could have been done by the hands and at the places there are, beside the load of others before it. Local
+time of the shop, in whole minutes.
 
 Source: forward and backward pass of the critical path method; maximum lags as in the metra potential method.
 """
@@ -12,7 +13,7 @@ from collections.abc import Iterator, Sequence
 from quotes.engine.calendars import DAY, WorkingTime, check_known, day_of, day_text, held_days, instant_text
 from quotes.engine.errors import BadInput
 from quotes.engine.inputs import Restoration, Schedule
-from quotes.engine.network import Kind, Limit, Network, network, whole
+from quotes.engine.network import Kind, Limit, Network, Node, network, whole
 from quotes.engine.passes import Early, Late, Times, back_on, early_pass, late_pass
 from quotes.engine.planned import Bound, Floor, Lot, Order, Plan, PlannedStep, SetBy
 from quotes.engine.results import Remark, StepResult
@@ -131,12 +132,22 @@ def place_until(times: Times, start: int, attended: int, taken: int, load: int) 
     return max(times.bike.add(start, attended), times.shop.add(start, attended + load), start + taken + load)
 
 
+def _open_before(graph: Network) -> list[tuple[int, ...]]:
+    """What each node waits for, looking back through what is done."""
+    found: list[tuple[int, ...]] = []
+    for preds in graph.before:
+        near = ((found[pred] if graph.nodes[pred].done else (pred,)) for pred in preds)
+        found.append(tuple(dict.fromkeys(one for some in near for one in some)))
+    return found
+
+
 class _Teller:
     """Says a plan in words and days."""
 
     def __init__(self, restoration: Restoration, graph: Network, times: Times, early: Early, late: Late) -> None:
         self.graph, self.times, self.early, self.late = graph, times, early, late
         self.services = {item.key: item for item in restoration.services}
+        self.before = _open_before(graph)
 
     def steps(self) -> Iterator[PlannedStep]:
         """Every step by its uid."""
@@ -161,18 +172,22 @@ class _Teller:
         if self._is_held_back(index):
             return SetBy.LATEST_WAIT
         if start > ready:
+            if self.graph.nodes[index].back:
+                return SetBy.BACK
             return SetBy.HELD if self.times.shop.opening(ready) < start else SetBy.CLOSED
-        return SetBy.STEP if self.graph.before[index] else SetBy.START
+        return SetBy.STEP if self.before[index] else SetBy.START
 
     def _is_held_back(self, index: int) -> bool:
-        before = [self.early.finish[pred] for pred in self.graph.before[index]]
+        before = [self.early.finish[pred] for pred in self.before[index]]
         return self.early.held_for[index] >= 0 and self.early.ready[index] > max(before, default=0)
 
     def _drivers(self, index: int) -> list[int]:
         if self._is_held_back(index):
             return [self.early.held_for[index]]
         ready = self.early.ready[index]
-        return [pred for pred in self.graph.before[index] if self.early.finish[pred] == ready]
+        if self.graph.nodes[index].back and self.early.start[index] > ready:
+            return []
+        return [pred for pred in self.before[index] if self.early.finish[pred] == ready]
 
     def chain(self) -> list[str]:
         """From the last to end back to the start, then turned round."""
@@ -183,13 +198,17 @@ class _Teller:
             further = self._drivers(index)
             if self._is_held_back(index):
                 # What made the one late that must not wait; else what comes before it all the same.
-                before = sorted(self.graph.before[index], key=lambda pred: -self.early.finish[pred])
+                before = sorted(self.before[index], key=lambda pred: -self.early.finish[pred])
                 further = [self.early.held_by[index], *before]
             index = next((driver for driver in further if driver >= 0 and driver not in seen), -1)
-        return [self.graph.nodes[node].uid for node in reversed(seen)]
+        nodes = [self.graph.nodes[index] for index in reversed(seen)]
+        return [node.uid for node in nodes if not node.done]
 
     def lots(self) -> Iterator[Lot]:
-        """What goes out, the first to leave first."""
+        """What is out, the first to be back first; then what goes out, the first to leave first."""
+        for node, comes, needed in self._out(Kind.LOT):
+            service = self.services[self.graph.members[node.uid][1].ref]
+            yield Lot(node.uids, service.key, service.vendor, "", comes, "", needed)
         for leaves, must, index in sorted(self._away(Kind.LOT)):
             node = self.graph.nodes[index]
             service = self.services[self.graph.members[node.uid][1].ref]
@@ -197,18 +216,28 @@ class _Teller:
             yield Lot(node.uids, service.key, service.vendor, day_text(leaves), back[0], day_text(must), back[1])
 
     def orders(self) -> Iterator[Order]:
-        """What is ordered and does not come at once, the first to be ordered first."""
+        """What is on order; then what is to be ordered and does not come at once, the first to be ordered first."""
+        for node, comes, needed in self._out(Kind.ORDER):
+            yield Order(node.uid, self.graph.members[node.uid][1].ref, "", comes, "", needed)
         for ordered, by, index in sorted(self._away(Kind.ORDER)):
             node = self.graph.nodes[index]
             there = [day_text(self.times.shop.after(day, node.lead)) for day in (ordered, by)]
             ref = self.graph.members[node.uid][1].ref
             yield Order(node.uid, ref, day_text(ordered), there[0], day_text(by), there[1])
 
+    def _out(self, kind: Kind) -> Iterator[tuple[Node, str, str]]:
+        """What is out or on order, with the days on which it is back and by which it must be."""
+        shop = self.times.shop
+        found = [(index, node) for index, node in enumerate(self.graph.nodes) if node.kind is kind and node.back]
+        for index, node in sorted(found, key=lambda item: (self.early.finish[item[0]], item[0])):
+            if node.working:
+                yield node, day_text(shop.comes_on(node.back)), day_text(shop.closed_by(self.late.finish[index]))
+
     def _away(self, kind: Kind) -> Iterator[tuple[int, int, int]]:
         """The days on which it goes out at the earliest and at the latest."""
         bike = self.times.bike
         for index, node in enumerate(self.graph.nodes):
-            if node.kind is kind and node.working and (kind is Kind.LOT or node.lead):
+            if node.kind is kind and node.working and not node.back and (kind is Kind.LOT or node.lead):
                 done = [bike.add(at[index], node.minutes) for at in (self.early.ready, self.late.start)]
                 yield bike.day_at(done[0]), bike.day_at(done[1]), index
 

@@ -7,13 +7,14 @@ from quotes.engine.results import Remark
 
 
 class SetBy(StrEnum):
-    """What decides when a step begins: nothing before it, a step, closed hours, held days, a latest wait."""
+    """What decides when a step begins: nothing before it, a step, closed hours, held days, a latest wait, its coming back."""
 
     START = "start"
     STEP = "step"
     CLOSED = "closed"
     HELD = "held"
     LATEST_WAIT = "latest_wait"
+    BACK = "back"
 
 
 class Bound(StrEnum):
@@ -29,7 +30,8 @@ class PlannedStep:
     """When a step begins and ends, at the earliest and at the latest that keeps the ready day.
 
     ``slack`` is what lies between its two begins [working min]. ``drivers`` are the batches, by their first step, that
-    decide its earliest begin: those that end last; with a latest wait the one that must not be kept waiting.
+    decide its earliest begin: those that end last; with a latest wait the one that must not be kept waiting. What is out or
+    on order begins and ends when it is back; what is done, where nothing open comes before it, when the plan starts.
     """
 
     uid: str
@@ -45,7 +47,10 @@ class PlannedStep:
 
 @dataclass(frozen=True, slots=True)
 class Lot:
-    """A lot of ``steps`` to a vendor: when it leaves and is back if all goes early, and when it must at the latest."""
+    """A lot of ``steps`` to a vendor: when it leaves and is back if all goes early, and when it must at the latest.
+
+    What is out already has no day on which it leaves or must leave: both are empty.
+    """
 
     steps: tuple[str, ...]
     service: str
@@ -55,10 +60,19 @@ class Lot:
     must_leave: str
     must_be_back: str
 
+    @property
+    def is_out(self) -> bool:
+        """Whether it has left already."""
+        return not self.must_leave
+
 
 @dataclass(frozen=True, slots=True)
 class Order:
-    """What is to be ordered: when it could be, by when it must be, and when it is there then."""
+    """What is to be ordered: when it could be, by when it must be, and when it is there then.
+
+    What is on order already has no day on which it could or must be ordered; ``there`` is when it comes, ``needed`` by when
+    it must.
+    """
 
     step: str
     purchase: str
@@ -66,6 +80,11 @@ class Order:
     there: str
     order_by: str
     needed: str
+
+    @property
+    def is_ordered(self) -> bool:
+        """Whether it is on order already."""
+        return not self.order_by
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +103,7 @@ class Floor:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """The plan of one restoration if every step takes what is expected and none fails.
+    """The plan of one restoration, of what is left to do, if every step takes what is expected and none fails.
 
     ``chain`` are the batches, by their first step, from the start to the ready day, each decided by the one before it.
     ``bound`` says what decides the ready day, with the ``place`` if it is one.

@@ -1,4 +1,7 @@
-"""A plan the plain way: step by step in an order of work, minute by minute, without batches and latest waits."""
+"""A plan the plain way: step by step in an order of work, minute by minute, without batches and latest waits.
+
+What is done takes nothing; what is out has ended when the day it is told for closes, or the first one that can still be.
+"""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -31,6 +34,7 @@ class Plain:
             **{(Work.PURCHASE, item.key): item for item in self.restoration.purchases},
         }
         self.steps = {step.uid: (part, step) for part in self.restoration.parts for step in part.steps}
+        self.settled = {item.step: item.back for item in schedule.settled}
         self.before: dict[str, set[str]] = {}
         for part in self.restoration.parts:
             for earlier, step in zip((None, *part.steps), part.steps, strict=False):
@@ -38,8 +42,13 @@ class Plain:
 
     def end_of(self, uid: str, ready: int) -> int:
         part, step = self.steps[uid]
-        if not self.has_work(part, step):
+        if not self.has_work(part, step) or self.settled.get(uid) == "":
             return ready
+        if uid in self.settled:
+            day = max(0, self.shop.day(self.settled[uid]))
+            while not self.shop.works_on(day):
+                day += 1
+            return max(ready, self.shop.closing(day))
         work = self.works[step.work, step.ref]
         minutes = int(self.minutes[uid].to_integral_value(ROUND_HALF_UP))
         if self.is_followed_up(part, step) and minutes:

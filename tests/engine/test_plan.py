@@ -12,7 +12,7 @@ from quotes.engine import inputs
 from quotes.engine.calendars import day_of, instant_of, instant_text
 from quotes.engine.canonical import dump, load
 from quotes.engine.errors import BadInput
-from quotes.engine.inputs import Held, Measure, Restoration, Work
+from quotes.engine.inputs import Held, Measure, Restoration, Settled, Work
 from quotes.engine.plan import NOT_HONOURED, plan
 from quotes.engine.planned import Bound, Plan, SetBy
 from quotes.engine.rollup import price
@@ -27,8 +27,8 @@ LOT, BUY = Work.SERVICE, Work.PURCHASE
 FOUR_DAYS = calendar("four days", ((0, 480, 960), (1, 480, 960), (2, 480, 960), (5, 480, 960)))
 
 
-def made(seed: int, *, limits: bool = False) -> Restoration:
-    """Any small restoration with a schedule: labour, elapsed time, lots, purchases, waits, held days."""
+def made(seed: int, *, limits: bool = False, settled: bool = False) -> Restoration:
+    """Any small restoration with a schedule: labour, elapsed time, lots, purchases, waits, held days; perhaps under way."""
     by = Random(seed)
     works = tuple(
         operation(
@@ -61,7 +61,21 @@ def made(seed: int, *, limits: bool = False) -> Restoration:
         parts.append(part(f"part {number}", *steps, pieces=by.choice((1, 1, 1, 1, 0))))
     held = (Held("2026-03-04", "2026-03-06", "money is late"),) if by.random() < 0.3 else ()
     when = schedule(FOUR_DAYS, held=held, shop=calendar(closed=("2026-03-10",)))
-    return restoration(*parts, operations=works, services=lots, purchases=bought, schedule=when)
+    found = restoration(*parts, operations=works, services=lots, purchases=bought, schedule=when)
+    return under_way(found, by) if settled else found
+
+
+def under_way(given_restoration: Restoration, by: Random) -> Restoration:
+    """The same with some steps done, and some vendor work and purchases out, before or after their day, in any order."""
+    settled = []
+    for item in given_restoration.parts:
+        for one in item.steps:
+            if by.random() < 0.3:
+                settled.append(Settled(one.uid))
+            elif one.work is not Work.OPERATION and by.random() < 0.5:
+                settled.append(Settled(one.uid, f"2026-{by.choice(('02-27', '03-02', '03-07', '03-10', '03-23'))}"))
+    assert given_restoration.schedule is not None
+    return replace(given_restoration, schedule=replace(given_restoration.schedule, settled=tuple(settled)))
 
 
 def plain(given_restoration: Restoration) -> Plain:

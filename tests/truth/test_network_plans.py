@@ -203,8 +203,8 @@ def simulated(restoration: Restoration, seed: str) -> np.ndarray:
     assert restoration.schedule is not None
     times = times_of(restoration.schedule, graph)
     clocks = Clocks.of(times, day_of(START) + 1500)
-    durations = Durations(restoration, graph, explained.steps, seed)
-    sample = durations.sample(TRIALS, Redo(restoration, explained.steps, durations.streams))
+    durations = Durations(restoration, graph, times, explained.steps, seed)
+    sample = durations.sample(TRIALS, Redo(restoration, graph, explained.steps, durations.streams))
     done = ends(graph, Shape.of(graph, ()), clocks, sample, 480, ())
     return clocks.shop.worked_by(done.path) / WORKDAY
 

@@ -10,6 +10,7 @@ from quotes.engine.chance.clocks import Ints
 from quotes.engine.chance.quantiles import Array, lognormal
 from quotes.engine.inputs import Restoration, Work
 from quotes.engine.network import Kind, Network, Node, has_work
+from quotes.engine.passes import Times, left_until_back
 from quotes.engine.results import StepResult
 
 
@@ -29,6 +30,8 @@ class Delay:
 @dataclass(slots=True)
 class Sample:
     """``count`` trials: ``minutes`` and ``lead`` [days] by node, None where there are none, delays by step uid.
+
+    The ``lead`` of what is out are the working days left until it is back, the first among them.
 
     ``hands`` are all attended minutes; ``attended`` and ``taken`` those of each place.
     """
@@ -113,10 +116,13 @@ class Speeds:
 
 
 class Durations:
-    """Draws samples of what the nodes of ``graph`` take."""
+    """Draws samples of what the nodes of ``graph`` take by the calendars ``times``."""
 
-    def __init__(self, restoration: Restoration, graph: Network, steps: Sequence[StepResult], seed: str) -> None:
+    def __init__(
+        self, restoration: Restoration, graph: Network, times: Times, steps: Sequence[StepResult], seed: str
+    ) -> None:
         self.graph = graph
+        self.left = {node.uid: left_until_back(times, node) for node in graph.nodes if node.back}
         self.streams = Streams(seed)
         self.pace = float(restoration.policy.pace_spread)
         self.first = {step.uid: float(step.first.minutes) for step in steps}
@@ -153,8 +159,10 @@ class Durations:
         return rounded(node.minutes * mixed * speeds.bike)
 
     def _lead(self, node: Node, count: int) -> Ints | None:
-        if not node.lead or not node.working:
+        lead = self.left.get(node.uid, node.lead)
+        if not lead or not node.working:
             return None
         step = self.graph.members[node.uid][1]
-        factors = self.streams.factors("late", node.uid, self.late[step.work, step.ref], count)
-        return rounded(node.lead * factors)
+        factors = self.streams.factors("late", node.uid, self.late.get((step.work, step.ref), 0.0), count)
+        days = rounded(lead * factors)
+        return np.maximum(days, 1) if node.back else days

@@ -2,7 +2,8 @@
 
 Every trial takes the plan's merged graph through the same calendars. One pace for the whole bike and one speed error
 for each step stretch the attended minutes (lognormal, mean 1); lead times are lognormal about what is expected; a step
-that fails sends its part back, and what that takes stands behind it; hands and places are no more than there are. With
+that fails sends its part back, and what that takes stands behind it; hands and places are no more than there are. What is
+out or on order is late about the working days left until it is told to be back; what is done does not fail any more. With
 no spread and nothing that fails every trial is the plan. Holds and the load of others are taken as they are given.
 """
 
@@ -147,8 +148,8 @@ class _Simulation:
         self.limits = [limit for limit in self.graph.limits if limit not in dropped]
         self.first = self.times.shop.first
         self.start = start - self.first * DAY
-        self.durations = Durations(restoration, self.graph, steps, seed)
-        self.redo = Redo(restoration, steps, self.durations.streams)
+        self.durations = Durations(restoration, self.graph, self.times, steps, seed)
+        self.redo = Redo(restoration, self.graph, steps, self.durations.streams)
         self.shape = Shape.of(self.graph, tuple(self.redo.failing()))
         ready = day_of(plan.ready)
         self.until = ready + (ready - self.first) + DAY // 4
@@ -183,6 +184,8 @@ class _Simulation:
             causes[cause] = int(binds.sum())
         on: dict[tuple[CauseKind, str], NDArray[np.bool_]] = {}
         for row, hit in drivers(self.graph, self.shape, ended, end == ended.path):
+            if self.graph.nodes[self.shape.owner[row]].done:
+                continue
             cause = self._cause(row)
             on[cause] = on[cause] | hit if cause in on else hit
         causes.update({cause: int(hit.sum()) for cause, hit in on.items()})

@@ -2,7 +2,8 @@
 
 A step is done until it passes: its failures are geometric. Each sends the part back to an earlier step through
 remedies, and every step passed again may fail again, by draws of its own. All of it is put behind the step that failed
-first: hands, then the clock, then days away. Days of a redo at a vendor's are counted on the shop's calendar.
+first: hands, then the clock, then days away. What is done has passed, and fails again only where a later step sends its
+part back to it; what is out may still fail. Days of a redo at a vendor's are counted on the shop's calendar.
 """
 
 from collections.abc import Iterator, Sequence
@@ -14,7 +15,7 @@ from quotes.engine.chance.clocks import Ints
 from quotes.engine.chance.durations import Delay, Sample, Speeds, Streams, rounded
 from quotes.engine.chance.quantiles import Array
 from quotes.engine.inputs import Operation, Part, Purchase, Restoration, Service, Work
-from quotes.engine.network import has_work, loads, whole
+from quotes.engine.network import Network, has_work, loads, whole
 from quotes.engine.results import StepResult
 
 
@@ -57,8 +58,9 @@ class Stage:
 class Redo:
     """The routes of a restoration on which something can fail."""
 
-    def __init__(self, restoration: Restoration, steps: Sequence[StepResult], streams: Streams) -> None:
+    def __init__(self, restoration: Restoration, graph: Network, steps: Sequence[StepResult], streams: Streams) -> None:
         self.streams = streams
+        self.passed = {node.uid for node in graph.nodes if node.done}
         self._works: dict[tuple[Work, str], Operation | Service | Purchase] = {
             **{(Work.OPERATION, item.key): item for item in restoration.operations},
             **{(Work.SERVICE, item.key): item for item in restoration.services},
@@ -74,13 +76,16 @@ class Redo:
     def failing(self) -> Iterator[str]:
         """The steps that can fail."""
         for route in self.routes:
-            yield from (stage.uid for stage in route if stage.fail)
+            yield from (stage.uid for stage in route if self._may_fail(stage))
+
+    def _may_fail(self, stage: Stage) -> bool:
+        return bool(stage.fail) and stage.uid not in self.passed
 
     def __call__(self, sample: Sample, speeds: Speeds) -> None:
         """Add to ``sample`` what fails in it."""
         for route in self.routes:
             for at, stage in enumerate(route):
-                if stage.fail:
+                if self._may_fail(stage):
                     sample.delays[stage.uid] = self._delay(route, at, sample, speeds)
 
     def _stages(self, part: Part, priced: dict[str, StepResult]) -> Iterator[Stage]:

@@ -147,6 +147,9 @@ class _Run:
         minutes, lead = self.sample.minutes[index], self.sample.lead[index]
         if not node.working:
             return ready
+        if node.back:
+            assert lead is not None, "at least one day is left"
+            return np.maximum(ready, clocks.shop.closing(clocks.shop.after(np.zeros_like(lead), lead - 1)))
         done = ready
         if minutes is not None:
             done = clocks.bike.add(self._begins(index, ready) if node.together else ready, minutes)
@@ -217,8 +220,12 @@ def drivers(
     if shape.last:
         yield from _decided_by(shape, ended, shape.last, trials, on)
     for index in range(len(graph.nodes) - 1, -1, -1):
-        if on[index].any() and shape.before[index]:
-            yield from _decided_by(shape, ended, shape.before[index], on[index], on)
+        rows = shape.before[index]
+        if on[index].any() and rows:
+            trials = on[index]
+            if graph.nodes[index].back:  # decided by the day it comes, unless what was put before it ends later
+                trials = trials & (ended.finish[list(rows)].max(axis=0) == ended.finish[index])
+            yield from _decided_by(shape, ended, rows, trials, on)
 
 
 def _decided_by(

@@ -4,7 +4,7 @@ Units: minutes [min], areas [dm²], weights [kg], film [µm], money in major uni
 ``source`` says where a thing's numbers come from and from which date, in words.
 """
 
-from quotes.engine.inputs.days import Calendar, Held, Schedule
+from quotes.engine.inputs.days import Calendar, Held, Schedule, Settled
 from quotes.engine.inputs.kinds import (
     ONE,
     ZERO,
@@ -63,6 +63,7 @@ __all__ = [
     "Restoration",
     "Schedule",
     "Service",
+    "Settled",
     "Step",
     "TaxBy",
     "TaxRate",

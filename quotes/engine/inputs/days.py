@@ -31,11 +31,20 @@ class Held:
 
 
 @dataclass(frozen=True, slots=True)
+class Settled:
+    """A step that nobody has to begin any more: done where ``back`` is empty, else out or on order until the ISO day ``back``."""
+
+    step: str
+    back: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Schedule:
-    """When the work may begin, and what else the shop has to do.
+    """When the work may begin, what of it is done or out by then, and what else the shop has to do.
 
     ``hands`` people share the work (0: as many as are needed) for ``productive`` of their hours; ``load`` is other
-    authorised work before it by place [min], that of people under the empty key.
+    authorised work before it by place [min], that of people under the empty key. What is ``settled`` on no route counts for
+    nothing.
     """
 
     starts_on: str
@@ -44,3 +53,4 @@ class Schedule:
     hands: Decimal = ZERO
     productive: Decimal = Decimal("0.7")
     load: tuple[tuple[str, Decimal], ...] = ()
+    settled: tuple[Settled, ...] = ()
