@@ -149,20 +149,21 @@ def _lots(planned: Plan, given: Restoration) -> Iterable[Row]:
     for lot in planned.lots:
         parts = list(dict.fromkeys(names[uid] for uid in lot.steps))
         of = parts[0] if len(parts) == 1 else _("%(count)s parts") % {"count": len(parts)}
-        start, finish = _day(lot.leaves), _day(lot.back)
+        start, finish = _day(lot.leaves or planned.starts), _day(lot.back)
         yield Row(
             label=_("%(vendor)s: %(parts)s") % {"vendor": lot.vendor, "parts": of},
             start=start,
             finish=max(start, finish),
             latest=max(finish, _day(lot.must_be_back)),
             drives=lot.steps[0] in driving,
-            must_leave=_day(lot.must_leave),
+            must_leave=None if lot.is_out else _day(lot.must_leave),
         )
 
 
 def _parts(planned: Plan, given: Restoration) -> Iterable[Row]:
-    """Own work, part by part, from its first step to its last."""
+    """Own work that is left, part by part, from its first step to its last."""
     away = {uid for lot in planned.lots for uid in lot.steps} | {order.step for order in planned.orders}
+    away |= {one.step for one in (given.schedule.settled if given.schedule else ())}
     driving = set(planned.chain)
     held = tuple(
         (date.fromisoformat(h.first), date.fromisoformat(h.last))

@@ -70,7 +70,8 @@ def shown(restoration: Restoration, day: date) -> dict[str, Any]:
     """Everything on the page but its forms, in a fixed number of queries."""
     standing = money_in.standing(restoration, day)
     forecast = final_account.forecast(restoration, day)
-    queue = funding.queue(restoration, funded.of_standing(standing), funded.prices(restoration))
+    out = funding.gone(restoration)
+    queue = funding.queue(restoration, funded.of_standing(standing), funded.prices(restoration), out=out)
     waits = before_leaving([restoration.pk], odds(day))
     return {
         "restoration": restoration,

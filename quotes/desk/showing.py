@@ -180,6 +180,7 @@ def days(worked: Worked, given: Restoration) -> dict[str, Any]:
             "drives": lot.steps[0] in worked.planned.chain,
         }
         for lot in sorted(worked.planned.lots, key=lambda lot: (lot.must_leave, lot.vendor))
+        if not lot.is_out
     ]
     orders = [
         {
@@ -189,6 +190,15 @@ def days(worked: Worked, given: Restoration) -> dict[str, Any]:
             "needed": _date(order.needed),
         }
         for order in sorted(worked.planned.orders, key=lambda order: (order.order_by, order.purchase))
+        if not order.is_ordered
+    ]
+    out = [
+        *(
+            (one.must_be_back, one.back, one.service, one.steps, one.vendor)
+            for one in worked.planned.lots
+            if one.is_out
+        ),
+        *((one.needed, one.there, one.purchase, (one.step,), "") for one in worked.planned.orders if one.is_ordered),
     ]
     causes = [
         (cause.name or _("the hands there are"), chances.in_words(cause.share)) for cause in worked.promise.causes
@@ -197,6 +207,17 @@ def days(worked: Worked, given: Restoration) -> dict[str, Any]:
     return {
         "lots": lots,
         "orders": orders,
+        "out": [
+            {
+                "back_by": _date(must),
+                "expected": _date(back),
+                "what": works[work],
+                "vendor": vendor,
+                "parts": list(dict.fromkeys(names[uid] for uid in steps)),
+                "drives": steps[0] in worked.planned.chain,
+            }
+            for must, back, work, steps, vendor in sorted(out)
+        ],
         "causes": causes,
         "remarks": remarks,
         "certain": _date(worked.planned.ready),

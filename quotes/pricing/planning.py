@@ -122,7 +122,7 @@ def _takes(given: inputs.Restoration, explained: Explained) -> dict[str, Taken]:
     for node in network(given, explained.steps, explained.batches).nodes:
         for uid in node.uids:
             taken = node.taken if uid == node.uid else 0
-            found[uid] = Taken(node.uid, whole(minutes[uid]), node.place, taken)
+            found[uid] = Taken(node.uid, 0 if node.is_settled else whole(minutes[uid]), node.place, taken)
     return found
 
 

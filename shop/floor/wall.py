@@ -93,7 +93,7 @@ def _leaving(states: Iterable[StepState], days: dict[int, date | None], today: d
     found = []
     for state in states:
         service, day = state.step.service, days.get(state.step.pk)
-        if service is None or state.is_done or not (state.is_ready or (day and day <= today + WEEK)):
+        if service is None or state.is_done or state.is_out or not (state.is_ready or (day and day <= today + WEEK)):
             continue
         late = day is not None and day < today
         found.append(

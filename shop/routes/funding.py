@@ -31,7 +31,7 @@ from shop import currency
 from shop.journal.services import record, subject_of
 from shop.restorations.models import Restoration
 from shop.restorations.services import hold_scope
-from shop.routes.models import Authorisation, Funding, Override, PlannedStep, Source, Step
+from shop.routes.models import Authorisation, Away, Done, Funding, Override, PlannedStep, Source, Step
 from shop.routes.splits import origin_step
 from shop.text import money
 
@@ -58,7 +58,8 @@ class Funds:
 class Outside:
     """A step that leaves the house or has to be bought. Sums are in minor units with tax.
 
-    ``total`` is what is out or ordered with this one and all that must leave before it. ``override`` is who let it go.
+    ``total`` is what is out or ordered with this one and all that must leave before it; what is ``out`` has no day to leave.
+    ``override`` is who let it go.
     """
 
     step: Step
@@ -126,7 +127,7 @@ def queue(restoration: Restoration, funds: Funds, prices: Prices, *, out: Collec
         found.append(
             Outside(
                 step=step,
-                leave_by=_leave_by(step),
+                leave_by=None if is_out else _leave_by(step),
                 amount=amount,
                 total=total,
                 missing=0 if is_out else missing(funds, total),
@@ -135,6 +136,15 @@ def queue(restoration: Restoration, funds: Funds, prices: Prices, *, out: Collec
             )
         )
     return found
+
+
+def gone(restoration: Restoration) -> set[UUID]:
+    """What is out, on order or back already, by uid: what it comes to is spent. One query."""
+    done = Done.objects.filter(step=OuterRef("pk"), visit=OuterRef("visit"), undone_at__isnull=True)
+    away = Away.objects.filter(step=OuterRef("pk"), ended_on__isnull=True)
+    outside = Q(service__isnull=False) | (~Q(buy="") & ~Q(buy_source=Source.CUSTOMERS_OWN))
+    rows = Step.objects.filter(outside, Exists(done) | Exists(away), part__restoration=restoration)
+    return set(rows.values_list("uid", flat=True))
 
 
 def _leave_by(step: Step) -> date | None:

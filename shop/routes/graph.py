@@ -12,24 +12,32 @@ from django.db.models import F, Q
 
 from shop.methods.models import Operation, Service
 from shop.restorations.models import Part
-from shop.routes.models import Authorisation, Done, Step, Wait
+from shop.routes.models import Authorisation, Away, Done, Step, Wait
 from shop.routes.splits import LIVE_PART, LIVE_STEP, copies, origin, origin_step
 
 
 @dataclass(slots=True)
 class Graph:
-    """Parts in scope with the steps on their routes in order, as rows; what each step comes after directly; what is done."""
+    """Parts in scope with the steps on their routes in order, as rows; what each step comes after directly; what is done.
+
+    ``aways`` are by step: where it is, or where it has been on its present visit.
+    """
 
     parts: dict[int, Part]
     routes: dict[int, list[Step]]
     steps: dict[int, Step]
     before: dict[int, tuple[int, ...]] = field(default_factory=dict)
     dones: dict[int, Done] = field(default_factory=dict)
+    aways: dict[int, Away] = field(default_factory=dict)
     authorised: set[int] = field(default_factory=set)
 
     def is_past(self, pk: int) -> bool:
         """Whether nothing is left to do: it is done on its present visit, or there is nothing to it."""
         return pk in self.dones or not has_work(self.steps[pk])
+
+    def is_out(self, pk: int) -> bool:
+        """Whether it is at a vendor or on order."""
+        return pk in self.aways and self.aways[pk].ended_on is None
 
     def open_before(self) -> dict[int, tuple[int, ...]]:
         """Step to the open steps that must be done first: the nearest ones, looking back through what is done.
@@ -104,7 +112,7 @@ def has_work(step: Step) -> bool:
 
 
 def graph(restorations: Collection[int]) -> Graph:
-    """Everything on a route of these restorations, in nine queries."""
+    """Everything on a route of these restorations, in ten queries."""
     known = Part.objects.select_related("restoration__machine", "kind", "agreed_finish", "size_class")
     parts = {part.pk: part for part in known.filter(LIVE_PART, restoration__in=restorations).order_by("position", "pk")}
     steps = list(Step.objects.filter(LIVE_STEP, part__in=parts).order_by("part", "position", "pk"))
@@ -116,6 +124,8 @@ def graph(restorations: Collection[int]) -> Graph:
     _read_before(found)
     present = Done.objects.filter(step__in=found.steps, visit=F("step__visit"), undone_at__isnull=True)
     found.dones = {done.step_id: done for done in present}
+    aways = Away.objects.filter(Q(ended_on__isnull=True) | Q(visit=F("step__visit")), step__in=found.steps)
+    found.aways = {away.step_id: away for away in aways.order_by(F("ended_on").asc(nulls_last=True), "pk")}
     uids = {step.uid: step.pk for step in steps}
     own = Step.objects.filter(part__in=parts).values("uid")
     agreed = Authorisation.objects.filter(step_uid__in=own).values_list("step_uid", flat=True)

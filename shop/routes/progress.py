@@ -1,4 +1,4 @@
-"""How every step stands: done, ready, or waiting and for what, in sentences. Nothing of it is kept."""
+"""How every step stands: done, out, ready, or waiting and for what, in sentences. Nothing of it is kept."""
 
 from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
@@ -14,14 +14,18 @@ from django.utils.translation import gettext as _
 
 from shop.rates.selectors import odds
 from shop.restorations.models import Restoration
+from shop.routes import away as aways
 from shop.routes import funding, trial
 from shop.routes.gate import gate_in
 from shop.routes.graph import Graph, graph, has_work
-from shop.routes.models import Done, Funding, Hold, Override, Remedy, Step, Task
+from shop.routes.models import Away, Done, Funding, Hold, Override, Remedy, Step, Task
 
 
 class Standing(StrEnum):
+    """``OUT`` is at a vendor or on order."""
+
     DONE = "done"
+    OUT = "out"
     READY = "ready"
     WAITING = "waiting"
 
@@ -36,6 +40,12 @@ class Cause(StrEnum):
     TRIAL = "trial"
     HELD = "held"
     MONEY = "money"
+    AWAY = "away"
+
+
+#: What is bought may be here before its turn; and what holds a step from going out holds nothing that has been out.
+EARLY = frozenset({Cause.BEFORE, Cause.HELD})
+WENT = frozenset({Cause.HELD, Cause.GATE, Cause.TRIAL, Cause.MONEY})
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +75,8 @@ class StepState:
     """How a step stands on its present visit.
 
     ``begin_by`` is when it must have begun where what was done before it must not lie about for long, and ``exceeded``
-    that this moment has passed. Neither holds it back, and neither knows whether somebody has begun.
+    that this moment has passed. Neither holds it back, and neither knows whether somebody has begun. ``away`` is where it
+    is, or where it has been on this visit.
     """
 
     step: Step
@@ -74,6 +85,11 @@ class StepState:
     done: Done | None = None
     begin_by: datetime | None = None
     exceeded: bool = False
+    away: Away | None = None
+
+    @property
+    def is_out(self) -> bool:
+        return self.standing is Standing.OUT
 
     @property
     def is_done(self) -> bool:
@@ -85,9 +101,12 @@ class StepState:
 
     @property
     def may_be_done(self) -> bool:
-        """Whether it can be said to be done. What was bought may be here before its turn has come."""
-        early = bool(self.step.buy) and {one.cause for one in self.why} <= {Cause.BEFORE, Cause.HELD}
-        return self.is_ready or (self.standing is Standing.WAITING and early)
+        """Whether it can be said to be done. What was bought may be here before its turn has come.
+
+        Not while it is out: whoever takes it in says first that it is here again.
+        """
+        passed = (EARLY if self.step.buy else frozenset()) | (WENT if self.away else frozenset())
+        return self.is_ready or (self.standing is Standing.WAITING and {one.cause for one in self.why} <= passed)
 
     @property
     def sentences(self) -> tuple[str, ...]:
@@ -147,6 +166,10 @@ def states_of(restoration: Restoration, *, now: datetime) -> States:
 def _state(found: Graph, step: Step, nearest: Mapping[int, tuple[int, ...]], held: "_Held", now: datetime) -> StepState:
     if found.is_past(step.pk):
         return StepState(step, Standing.DONE, done=found.dones.get(step.pk))
+    away = found.aways.get(step.pk)
+    if away is not None and found.is_out(step.pk):
+        out = Why(Cause.AWAY, partial(aways.sentence, away, step, timezone.localdate(now)))
+        return StepState(step, Standing.OUT, (out,), away=away)
     why = (
         *_not_agreed(found, step),
         *(Why(Cause.BEFORE, partial(_comes_first, found, step, one), one) for one in _steps(found, nearest[step.pk])),
@@ -154,7 +177,7 @@ def _state(found: Graph, step: Step, nearest: Mapping[int, tuple[int, ...]], hel
     )
     begin_by = _begin_by(found, step)
     standing = Standing.WAITING if why else Standing.READY
-    return StepState(step, standing, why, None, begin_by, begin_by is not None and now > begin_by)
+    return StepState(step, standing, why, None, begin_by, begin_by is not None and now > begin_by, away)
 
 
 def _steps(found: Graph, pks: Iterable[int]) -> list[Step]:
@@ -174,6 +197,8 @@ def _comes_first(found: Graph, step: Step, one: Step) -> str:
     told = {"step": one, "part": one.part, "vendor": one.service.vendor if one.service else ""}
     if one.pk not in found.authorised:
         return _("“%(step)s” of %(part)s comes first, and the customer has not agreed to that yet.") % told
+    if found.is_out(one.pk):
+        return aways.comes_first(found.aways[one.pk], one)
     if one.service:
         return _("%(part)s has to be back from %(vendor)s first (%(step)s).") % told
     if one.buy:
@@ -269,7 +294,8 @@ def with_money(restoration: Restoration, found: States) -> States:
     leaving = [one for one in found.values() if one.is_ready and funding.leaves(one.step)]
     if not leaving:
         return found
-    out = {one.step.uid for one in found.values() if one.done is not None and funding.leaves(one.step)}
+    gone = (one for one in found.values() if one.done is not None or one.is_out)
+    out = {one.step.uid for one in gone if funding.leaves(one.step)}
     waiting = funding.not_covered(restoration, [one.step for one in leaving], out=out)
     more = {pk: _of_money(partial(str, sentence)) for pk, sentence in waiting.items()}
     return found | {

@@ -1,4 +1,4 @@
-"""When work on a restoration can go on: calendars, held days, hands, and what else there is to do."""
+"""When work on a restoration can go on: calendars, held days, hands, what is done or out already, and what else there is to do."""
 
 from datetime import date
 from decimal import Decimal
@@ -12,6 +12,7 @@ from shop.people.models import Shop
 from shop.restorations.models import Restoration
 from shop.routes.models import Authorisation, Hold, PlannedStep
 from shop.routes.selectors import Scope
+from shop.routes.settled import settled
 
 HUNDRED = Decimal(100)
 
@@ -29,6 +30,7 @@ def schedule(found: Scope, *, today: date) -> inputs.Schedule:
         hands=Decimal(shop.hands) if shop else Decimal(0),
         productive=Decimal(shop.productive) / HUNDRED if shop else Decimal("0.7"),
         load=load_before(restoration, first=first),
+        settled=settled(found),
     )
 
 

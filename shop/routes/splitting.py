@@ -140,6 +140,9 @@ def _refuse_apart(found: Graph, copies: dict[int | None, Step], route: Sequence[
     """Put together, a step is done for all pieces or for none."""
     for own in route:
         copy = copies.get(own.pk)
+        if found.is_out(own.pk) or (copy is not None and found.is_out(copy.pk)):
+            said = _("“%(step)s” is out or on order. Put them together when it is back.")
+            raise ValidationError(said % {"step": own}, code="out")
         if copy is None or (own.visit, own.pk in found.dones) != (copy.visit, copy.pk in found.dones):
             said = _("They have not come equally far yet: “%(step)s” differs. Bring both there first.")
             raise ValidationError(said % {"step": own}, code="apart")

@@ -17,11 +17,12 @@ from quotes.pricing.models import Draft
 from shop.journal.models import Entry
 from shop.people.models import Shop
 from shop.restorations.models import Restoration
-from shop.routes.models import Hold, Plan
+from shop.routes.models import Done, Hold, Plan, PlannedStep, Step
 from shop.routes.parts import edit_part
 from shop.routes.planning import hold
 from tests.desk.test_editor import HTMX, sent
-from tests.planned import bought, fitted, fresh_draft, kept, lever, planning_workshop
+from tests.planned import agree_to, bought, fitted, fresh_draft, kept, lever, planning_workshop
+from tests.routes.aways import out
 from tests.workshop import SINCE, WHO, Workshop, frame, restoration, workshop
 
 pytestmark = pytest.mark.django_db
@@ -118,6 +119,34 @@ def test_what_leaves_and_what_is_ordered_is_one_list_in_date_order_with_what_fol
         (row,) = (row for row in leaving if row["parts"] == [step.step.part.name])
         assert row["by"] == step.leave_by
         assert row["then"].endswith(shown(step.back_by))
+
+
+def test_what_is_out_or_on_order_stands_apart_with_the_day_by_which_it_must_be_here(
+    bike: Restoration, shop: Workshop, front_desk: Client
+) -> None:
+    plate, seal = Step.objects.get(service=shop.plate), Step.objects.get(buy="Seal")
+    for one, where in ((plate, "Brook Platers"), (seal, "Old Stock Ltd")):
+        out(one, day(60), since=day(), where=where)
+    answer = front_desk.get(reverse("desk:days", args=[bike.uid]))
+    assert (answer.context["leaving"], len(answer.context["table"]["out"])) == ([], 2)
+    kept(bike, today=day())
+    html = answer.content.decode()
+    for one in (plate, seal):
+        must = PlannedStep.objects.get(step=one).back_by
+        assert must is not None
+        assert must >= day(60)
+        assert f'<th scope="row">{shown(must)}</th><td>{one}' in html
+    assert "leaves for Brook Platers" not in html
+    assert "order Seal" not in html
+
+
+def test_a_bike_on_which_all_is_done_has_its_days_too(bike: Restoration, front_desk: Client) -> None:
+    steps = list(Step.objects.filter(part__restoration=bike))
+    agree_to(*steps)
+    Done.objects.bulk_create(Done(step=one, at=timezone.now(), who="ada") for one in steps)
+    answer = front_desk.get(reverse("desk:days", args=[bike.uid]))
+    assert answer.context["table"]["certain"] == answer.context["table"]["kept"] <= day(4)
+    assert (answer.context["leaving"], answer.context["table"]["out"]) == ([], [])
 
 
 def test_no_day_stands_there_that_could_be_later_than_the_likely_one_and_mean_less(

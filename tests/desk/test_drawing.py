@@ -16,12 +16,13 @@ from shop.papers.pictures import calendar, cost_curve, route_line
 from shop.papers.pictures.calendar_rows import Row
 from shop.people.models import Closure, Shop
 from shop.restorations.models import Part, Restoration
-from shop.routes.models import Step
+from shop.routes.models import Done, Step
 from shop.routes.planning import hold
 from shop.routes.schedules import schedule
 from shop.routes.services import add_step, wait_for
-from tests.planned import bought, fitted, fresh_draft, lever, planning_workshop, work_out_anew
-from tests.workshop import TODAY, WHO, Workshop, frame, restoration, workshop
+from tests.planned import agree_to, bought, fitted, fresh_draft, lever, planning_workshop, work_out_anew
+from tests.routes.aways import out
+from tests.workshop import NOW, TODAY, WHO, Workshop, frame, restoration, workshop
 
 pytestmark = pytest.mark.django_db
 D = Decimal
@@ -163,6 +164,19 @@ def test_a_lot_is_shown_out_and_back_with_the_day_it_must_leave(sheet: Any) -> N
         date.fromisoformat(lot.must_be_back),
     )
     assert found.must_leave > found.start
+
+
+def test_a_lot_that_is_out_is_shown_from_now_until_it_is_back(bike: Restoration, shop: Workshop, sheet: Any) -> None:
+    out(Step.objects.get(service=shop.plate), date(2026, 3, 12))
+    found = row(sheet()[0], "Brook Platers: Lever")
+    assert (found.start, found.finish, found.must_leave) == (TODAY, date(2026, 3, 12), None)
+
+
+def test_a_part_of_which_all_is_done_has_no_row(bike: Restoration, sheet: Any) -> None:
+    steps = [step for step in Step.objects.filter(part__name="Frame") if not step.buy]
+    agree_to(*steps)
+    Done.objects.bulk_create(Done(step=one, at=NOW, who="ada") for one in steps)
+    assert "Frame" not in [item.label for item in sheet()[0].rows]
 
 
 def test_a_lot_of_several_parts_says_how_many(bike: Restoration, shop: Workshop, sheet: Any) -> None:

@@ -24,6 +24,7 @@ from shop.routes.models import Hold, Override, Step
 from shop.routes.planning import hold
 from tests.planned import bought, fresh_draft, lever
 from tests.pricing.paid import STAGED
+from tests.routes.aways import out
 from tests.workshop import SINCE, WHO, Workshop, frame, restoration, workshop
 
 pytestmark = pytest.mark.django_db
@@ -320,6 +321,18 @@ def test_what_waits_goes_out_by_name(job: Restoration, front_desk: Client) -> No
     row = Override.objects.get()
     assert (row.kind, row.step, row.who, row.recorded_by) == ("funding", plating, "Eve Marsh", "ada")
     assert "let go by Eve Marsh known for years" in page(front_desk, job)
+
+
+def test_what_is_out_or_on_order_comes_first_and_waits_for_nothing(job: Restoration, front_desk: Client) -> None:
+    address = reverse("desk:money", args=[job.uid])
+    soon, later = (item.step for item in front_desk.get(address).context["queue"])
+    out(later, since=day())
+    answer = front_desk.get(address)
+    first, second = answer.context["queue"]
+    assert (first.step, first.out, first.leave_by, first.may_go) == (later, True, None, True)
+    assert second.total == first.amount + second.amount
+    assert "out, on order or back" in answer.content.decode()
+    assert [item.step for item in answer.context["held_back"]] == [soon]
 
 
 def test_what_does_not_wait_is_not_on_the_list_to_let_go(job: Restoration, front_desk: Client) -> None:

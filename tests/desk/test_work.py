@@ -14,6 +14,7 @@ from shop.routes.models import Done, Override, Step, Task, TaskStep
 from shop.routes.services import add_step
 from shop.routes.tasks import form_tasks, indirect_task
 from tests.at_the_bench import agreed, bench_frame
+from tests.routes.aways import out
 from tests.workshop import NOW, WHO, Workshop, restoration, workshop
 
 pytestmark = pytest.mark.django_db
@@ -45,6 +46,22 @@ def post(client: Client, address: str, **data: Any) -> str:
     answer = client.post(address, data, follow=True)
     assert answer.status_code in {200, 422}
     return answer.content.decode()
+
+
+def test_what_is_out_or_on_order_says_so_and_has_no_button(
+    front_desk: Client, shop: Workshop, bike: Restoration
+) -> None:
+    part = bench_frame(bike, shop, name="Lever", finish=shop.zinc)
+    add_step(part=part, origin=Step.Origin.AFTER, buy="Seal", buy_source="used", **WHO)
+    formed(part)
+    out(part.steps.get(service=shop.plate))
+    out(part.steps.get(buy="Seal"), where="Old Stock Ltd")
+    html = page(front_desk, bike)
+    assert '<span class="tag">out</span>' in html
+    assert '<span class="tag">on order</span>' in html
+    assert "It has been at Brook Platers since" in html
+    assert "Is back<span" not in html
+    assert "Is here<span" not in html
 
 
 def test_each_step_says_how_it_stands_and_has_the_button_that_fits_it(

@@ -246,6 +246,15 @@ def test_the_rest_of_a_batch_pays_its_share_and_waits_for_nobody_who_is_done() -
     assert told["b2"].set_by is SetBy.START
 
 
+def test_done_steps_of_one_batch_do_not_wait_for_what_is_open_before_another_of_them() -> None:
+    """Both were blasted; a repair was put before the blasting of the frame since. The seat goes on at once."""
+    frame = part("frame", step("repair", "long"), step("f2", "blast"), step("f3", process="frame"))
+    seat = part("seat", step("s2", "blast"), step("s3", process="seat"))
+    works = (operation(), operation("long", run=D(600)), operation("blast", run=D(10)))
+    told = by_uid(plan_of(frame, seat, operations=works, schedule=schedule(settled=(Settled("f2"), Settled("s2")))))
+    assert (told["s3"].early_start, told["f3"].early_start) == ("2026-03-02T08:00", "2026-03-03T09:00")
+
+
 def test_what_follows_a_done_step_still_waits_for_what_is_open_before_that() -> None:
     """A seal that was here early does not let the fitting begin before the frame it goes into is welded."""
     frame = part("frame", step("weld", "long"), step("seal", "bearing", BUY), step("fit"))

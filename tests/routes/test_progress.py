@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
@@ -16,13 +16,16 @@ from shop.people.models import User
 from shop.restorations.models import Part, Restoration
 from shop.restorations.services import change_part
 from shop.routes import funding, trial
+from shop.routes.again import again
 from shop.routes.finishing import finish_step, undo_done
 from shop.routes.models import Done, Step
 from shop.routes.planning import hold
 from shop.routes.progress import Cause, Standing, states, states_of
 from shop.routes.services import add_step, remove_step, wait_for
+from shop.routes.splitting import put_together, split_part
 from tests.at_the_bench import agreed, bench_frame, steps_of
 from tests.planned import agree_to
+from tests.routes.aways import back, out
 from tests.workshop import NOW, TODAY, WHO, Workshop, restoration, workshop
 
 pytestmark = pytest.mark.django_db
@@ -305,3 +308,115 @@ def test_states_of_one_bike_and_of_many_take_as_many_queries(shop: Workshop, bik
         furnished(row)
     assert queries(rows) == alone
     assert alone < 25
+
+
+# -- what is out or on order ----------------------------------------------------------------------------------------------------
+
+
+def test_what_is_out_says_where_since_when_and_until_when_and_what_follows_waits_for_that_day(
+    shop: Workshop, bike: Restoration
+) -> None:
+    part = bench_frame(bike, shop, name="Lever", finish=shop.zinc)
+    add_step(part=part, origin=Step.Origin.AFTER, operation=shop.fit, **WHO)
+    plate, fit = agreed(part)
+    row = out(plate, date(2026, 3, 12))
+    found = states_of(bike, now=NOW)
+    assert stand(bike, plate, fit) == ["out", "waiting"]
+    assert not found[plate.pk].may_be_done
+    assert found[plate.pk].sentences == ("It has been at Brook Platers since 2 Mar 2026. It is due on 12 Mar 2026.",)
+    assert found[fit.pk].sentences == (
+        "Lever has to be back from Brook Platers first (Zinc plate); it is due on 12 Mar 2026.",
+    )
+    late = states_of(bike, now=NOW + timedelta(days=11))[plate.pk]
+    assert late.sentences == ("It has been at Brook Platers since 2 Mar 2026. It was due on 12 Mar 2026.",)
+    row.due_on = None
+    row.save()
+    found = states_of(bike, now=NOW)
+    assert found[plate.pk].sentences == ("It has been at Brook Platers since 2 Mar 2026. Nobody told us a day yet.",)
+    assert found[fit.pk].sentences == ("Lever has to be back from Brook Platers first (Zinc plate).",)
+    row.lost = True
+    row.save()
+    found = states_of(bike, now=NOW)
+    assert found[plate.pk].sentences == ("It was lost at Brook Platers, where it has been since 2 Mar 2026.",)
+    assert found[fit.pk].sentences == (
+        "Lever was lost at Brook Platers (Zinc plate): it has to be found or replaced first.",
+    )
+
+
+def test_what_is_on_order_is_not_here(shop: Workshop, bike: Restoration) -> None:
+    part = bench_frame(bike, shop)
+    seal = add_step(part=part, origin=Step.Origin.BEFORE, buy="Seal", buy_source="used", **WHO)
+    agree_to(*steps_of(part))
+    blast = part.steps.get(operation=shop.blast)
+    row = out(seal, date(2026, 3, 12), where="Old Stock Ltd")
+    found = states_of(bike, now=NOW)
+    assert found[seal.pk].sentences == ("It was ordered from Old Stock Ltd on 2 Mar 2026. It is due on 12 Mar 2026.",)
+    assert "Seal has to be here first (Frame); it is due on 12 Mar 2026." in found[blast.pk].sentences
+    with refused("not ready"):
+        finish_step(step=seal, **WHO)
+    back(row)
+    finish_step(step=seal, **WHO)
+    assert stand(bike, seal) == ["done"]
+
+
+def test_what_is_away_is_done_once_it_is_said_to_be_here_again(shop: Workshop, bike: Restoration) -> None:
+    """Whoever takes it in ends its absence first; before that it is refused, with where it is."""
+    part = bench_frame(bike, shop, name="Lever", finish=shop.zinc)
+    add_step(part=part, origin=Step.Origin.AFTER, operation=shop.fit, **WHO)
+    plate, fit = agreed(part)
+    row = out(plate)
+    with pytest.raises(ValidationError, match="It has been at Brook Platers"):
+        finish_step(step=plate, **WHO)
+    back(row)
+    assert stand(bike, plate, fit) == ["ready", "waiting"]
+    assert finish_step(step=plate, **WHO) == [fit]
+
+
+def test_what_has_been_out_is_taken_in_though_the_bike_is_held_and_money_is_late(
+    shop: Workshop, bike: Restoration
+) -> None:
+    """It is here: what would hold it from going holds nothing now. On another visit it is held from going all the same."""
+    plate, *_ = agreed(bench_frame(bike, shop, name="Lever", finish=shop.zinc))
+    row = out(plate)
+    funding.write_funding(restoration=bike, funds=funding.Funds(100, 50), now=NOW)
+    hold(restoration=bike, first=TODAY, reason="Deciding", kind="deciding", **WHO)
+    back(row)
+    assert why(bike, plate) == [Cause.HELD, Cause.MONEY]
+    finish_step(step=plate, **WHO)
+    assert stand(bike, plate) == ["done"]
+    again(step=plate, back_to=plate, remedies=[], **WHO)
+    plate.refresh_from_db()
+    with refused("not ready"):
+        finish_step(step=plate, **WHO)
+
+
+def test_what_is_out_or_on_order_has_the_first_claim_on_the_money(
+    shop: Workshop, bike: Restoration, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    one, *_ = agreed(bench_frame(bike, shop, name="Lever", finish=shop.zinc))
+    other, *_ = agreed(bench_frame(bike, shop, name="Pedal", finish=shop.zinc))
+    monkeypatch.setattr(funding, "_price", lambda _row: {one.uid: 300, other.uid: 300})
+    funding.write_funding(restoration=bike, funds=funding.Funds(500, 0), now=NOW)
+    assert (why(bike, one), why(bike, other), funding.gone(bike)) == ([], [], set())
+    row = out(one)
+    assert (why(bike, other), funding.gone(bike)) == ([Cause.MONEY], {one.uid})
+    back(row)
+    finish_step(step=one, **WHO)
+    assert (why(bike, other), funding.gone(bike)) == ([Cause.MONEY], {one.uid})
+    funds, found = funding.Funds(500, 0), funding.gone(bike)
+    first, second = funding.queue(bike, funds, {one.uid: 300, other.uid: 300}, out=found)
+    assert (first.step, first.out, first.missing, first.leave_by) == (one, True, 0, None)
+    assert (second.step, second.missing) == (other, 100)
+
+
+def test_pieces_that_are_out_are_not_put_together(shop: Workshop, bike: Restoration) -> None:
+    part = bench_frame(bike, shop, name="Lever", finish=shop.zinc, pieces=2)
+    agreed(part)
+    new = split_part(part=part, pieces=1, **WHO)
+    row = out(new.steps.get(service=shop.plate))
+    with refused("out"):
+        put_together(part=new, **WHO)
+    back(row)
+    put_together(part=new, **WHO)
+    part.refresh_from_db()
+    assert part.pieces == 2

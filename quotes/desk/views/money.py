@@ -167,7 +167,8 @@ def let_go(request: HttpRequest, uid: UUID) -> HttpResponse:
 
 
 def _let_go(said: dict[str, Any], common: dict[str, Any]) -> None:
-    funding.override(**(said | {"steps": [UUID(step) for step in said["steps"]]}), **common)
+    out = funding.gone(common["restoration"])
+    funding.override(**(said | {"steps": [UUID(step) for step in said["steps"]]}), out=out, **common)
 
 
 @require_safe
