@@ -47,6 +47,8 @@ class OrderForm(PlainForm):
 class WantedForm(PlainForm):
     """Something to order: ticked, with its price."""
 
+    tells_optional = False
+
     ordered = forms.BooleanField(required=False)
 
     def __init__(self, data: Any = None, *, step: Step) -> None:
@@ -66,6 +68,8 @@ class WantedForm(PlainForm):
 
 class PackForm(PlainForm):
     """Packs for the shelf, beside or instead of what the bikes need."""
+
+    tells_optional = False
 
     consumable = forms.ModelChoiceField(
         Consumable.objects.all(), label=gettext_lazy("Material for the shelf"), to_field_name="uid", required=False
@@ -95,6 +99,8 @@ class PackForm(PlainForm):
 
 class CameForm(PlainForm):
     """What came of one line; without an answer it is still on order."""
+
+    tells_optional = False
 
     outcome = forms.ChoiceField(
         label=gettext_lazy("What came of it"),
@@ -139,6 +145,8 @@ class NewDayForm(PlainForm):
 
 class CoreForm(PlainForm):
     """The old part went back."""
+
+    tells_optional = False
 
     sent_on = DayField(label=gettext_lazy("Went back on"))
     note = forms.CharField(
