@@ -377,6 +377,9 @@ def test_what_is_done_is_no_cause_of_the_ready_day_and_what_is_out_is() -> None:
         (CauseKind.LOT, "zinc", 1),
         (CauseKind.PART, "frame", 1),
     ]
+    all_back = schedule(settled=(Settled("c"), Settled("weld"), Settled("b")))
+    made = promised(restoration(bolts, bumper, frame, services=lots, schedule=all_back))
+    assert [(cause.kind, cause.name) for cause in made.causes] == [(CauseKind.PART, "frame")]
 
 
 def test_a_day_promised_while_things_are_out_is_kept_as_often_as_the_policy_says() -> None:
