@@ -147,6 +147,12 @@ def gone(restoration: Restoration) -> set[UUID]:
     return set(rows.values_list("uid", flat=True))
 
 
+def gone_of(steps: Iterable[Step]) -> set[UUID]:
+    """`gone` of all bikes that ``steps`` are of."""
+    bikes = {step.part.restoration_id: step.part.restoration for step in steps}
+    return {uid for bike in bikes.values() for uid in gone(bike)}
+
+
 def _leave_by(step: Step) -> date | None:
     """The day it must leave or be ordered; what is bought over the counter has until its step must begin."""
     plans: list[PlannedStep] = step.plans  # type: ignore[attr-defined]

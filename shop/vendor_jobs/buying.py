@@ -3,11 +3,10 @@
 What is on order is away like what is at a vendor: its step is done when all of it is here.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
-from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -123,7 +122,7 @@ def place_order(
         hold_scope(pk)
     for step in steps:
         _refuse_not_to_order(step)
-    funding.refuse_unfunded(steps=steps, out=_ordered_already(steps), now=now)
+    funding.refuse_unfunded(steps=steps, out=funding.gone_of(steps), now=now)
     Shop.objects.select_for_update().first()
     order = Order(
         number=(Order.objects.aggregate(last=Max("number"))["last"] or 0) + 1,
@@ -162,15 +161,6 @@ def _refuse_not_to_order(step: Step) -> None:
         raise ValidationError({"lines": _("“%(what)s” of %(part)s is here already.") % told}, code="here")
     if Away.objects.filter(step=step, ended_on__isnull=True).exists():
         raise ValidationError({"lines": _("“%(what)s” of %(part)s is on order already.") % told}, code="ordered")
-
-
-def _ordered_already(steps: Iterable[Step]) -> set[Any]:
-    bikes = {step.part.restoration_id for step in steps}
-    out = Away.objects.filter(ended_on__isnull=True, step__part__restoration__in=bikes).values_list(
-        "step__uid", flat=True
-    )
-    done = Done.objects.filter(undone_at__isnull=True, step__part__restoration__in=bikes, step__operation__isnull=True)
-    return set(out) | set(done.values_list("step__uid", flat=True))
 
 
 def _add(order: Order, line: Wanted) -> Ordered:

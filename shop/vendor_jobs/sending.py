@@ -4,7 +4,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
-from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -69,7 +68,9 @@ def send_out(
     held = [*why_not(job, lines, now=now)]
     if held:
         raise ValidationError([ValidationError(said, code="held") for said in held])
-    funding.refuse_unfunded(steps=[line.step for line in lines], out=out_already(lines), now=now)
+    funding.refuse_unfunded(
+        steps=[line.step for line in lines], out=funding.gone_of(line.step for line in lines), now=now
+    )
     _refuse_uninsured(job, lines, let_go or LetGo())
     job.sent_on, job.sent_at, job.sent_by, job.carried_by = on, now, who, carried_by.strip()
     job.full_clean(exclude={"service", "redo_of", "came_from"})
@@ -155,16 +156,6 @@ def of_plating_line(step: Step) -> Iterable[str]:
     for remark in of_plating(*as_measured(step), baked):
         sentence = _(remark.text).format(**dict(remark.values))
         yield f"{step.part}: {sentence}"
-
-
-def out_already(lines: Iterable[Line]) -> set[UUID]:
-    """What of the same bikes is with others, by uid: it has the first claim on the money."""
-    bikes = {line.step.part.restoration_id for line in lines}
-    rows = Away.objects.filter(ended_on__isnull=True, step__part__restoration__in=bikes)
-    done = Step.objects.filter(
-        part__restoration__in=bikes, service__isnull=False, dones__undone_at__isnull=True, dones__isnull=False
-    )
-    return set(rows.values_list("step__uid", flat=True)) | set(done.values_list("uid", flat=True))
 
 
 def value_there(vendor: Vendor) -> int:
