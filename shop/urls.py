@@ -4,6 +4,7 @@ urlpatterns = [
     path("sign-in/", include("shop.people.urls")),
     path("papers/", include("shop.papers.urls")),
     path("background-jobs/", include("shop.outbox.urls")),
+    path("due/", include("shop.vendor_jobs.reminding.urls")),
     path("floor/", include("shop.floor.urls")),
     path("quotes/", include("quotes.pricing.urls")),
     path("c/", include("quotes.pricing.customers.urls")),

@@ -159,7 +159,8 @@ def set_quiet(*, days: Iterable[str], morning: time, evening: time, digest: bool
     row.days, row.morning, row.evening, row.digest = digits, morning, evening, digest
     row.full_clean()
     row.save()
-    record(who=who, at=now, what="quiet times set", subject=subject_of(row), before=before, after=_quiet_told(row))
+    subject = Subject(type=Quiet._meta.label_lower, uid=row.uid, label=_("quiet times"))
+    record(who=who, at=now, what="quiet times set", subject=subject, before=before, after=_quiet_told(row))
     return row
 
 

@@ -9,6 +9,7 @@ from shop.journal.models import Entry
 from shop.outbox.models import Heartbeat
 from shop.outbox.services import take_turn
 from shop.routes.models import Plan
+from shop.vendor_jobs.reminding import asking, telling
 from shop.vendor_jobs.reminding.raising import raise_reminders
 
 TURN, FOUND = "reminders", "reminders found"
@@ -18,7 +19,7 @@ AT_LEAST = timedelta(minutes=15)
 
 
 def mend(*, now: datetime) -> None:
-    """Raise what became true, settle what is so no more. Four queries where nothing changed.
+    """Raise what became true, settle what is so no more, then ask for mail. Few queries where nothing changed.
 
     Whoever dies between taking the turn and having found leaves no mark, and the next turn finds it.
     """
@@ -28,6 +29,8 @@ def mend(*, now: datetime) -> None:
     if last is None or last.by != mark or abs(now - last.at) >= AT_LEAST:
         raise_reminders(now=now)
         Heartbeat.objects.update_or_create(name=FOUND, defaults={"at": now, "by": mark})
+    telling.mend(now=now)
+    asking.mend(now=now)
 
 
 def _mark(now: datetime) -> str:
