@@ -98,7 +98,7 @@ def by_word() -> dict[str, Callable[[], list[Any]]]:
         Restoration,
     )
     from shop.routes.models import Hold, Remedy, Step, Task, Wait
-    from shop.vendor_jobs.models import Charge, Claim, Job, Line, Order, Supplier
+    from shop.vendor_jobs.models import Charge, Claim, Job, Line, Order, Reminder, Supplier
 
     told = FinishEvidence.objects.filter(removed_at__isnull=True).order_by("pk")
     sent = Step.objects.filter(service__isnull=False, removed_at__isnull=True)
@@ -122,6 +122,7 @@ def by_word() -> dict[str, Callable[[], list[Any]]]:
         "orders": _some(Order.objects.order_by("pk"), each=EACH),
         "suppliers": _some(Supplier.objects.order_by("pk")),
         "core": _some(sent.order_by("pk")),
+        "reminders": _some(Reminder.objects.filter(settled="").order_by("-level", "kind"), each=EACH),
         "background-jobs": _some(Row.objects.order_by("pk")),
         "people": _some(User.objects.order_by("pk")),
         "photograph": _some(Photograph.objects.order_by("pk")),

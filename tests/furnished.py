@@ -28,7 +28,15 @@ def furnish() -> dict[str, str]:
     _came_back(today, said)
     for kind, text in LISTS.items():
         _uploaded(kind, text, accepted.restoration, said)
+    _reminded(now)
     return _customer(accepted, said)
+
+
+def _reminded(now: Any) -> None:
+    """What the service would have found by itself in its first minute."""
+    from shop.vendor_jobs.reminding.raising import raise_reminders
+
+    raise_reminders(now=now)
 
 
 def _accepted(said: dict[str, Any]) -> Any:

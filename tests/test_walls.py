@@ -113,6 +113,7 @@ OPEN = {
     "account_login": "it is the front door",
     "account_logout": "a stranger is signed out already, and sent home",
     "people:enrol": "a tablet comes here with a code, before anybody knows it",
+    "due:feed": "a calendar program has an address with a secret, and no account",
 }
 EXAMPLES = {"int": "1", "uuid": str(uuid.UUID(int=0)), "str": "x", "slug": "x", "path": "x"}
 

@@ -8,7 +8,20 @@ from quotes.desk import in_workshop, today, waiting
 from shop.rereading import reread
 
 #: By name. What is not named here comes behind what is late, and before what may wait.
-PRESSING = ("pins", "taps", "late", "lapsed", "questions", "numbers", "reported", "accepted", "to-ask", "open")
+PRESSING = (
+    "pins",
+    "taps",
+    "climbed",
+    "reminders",
+    "late",
+    "lapsed",
+    "questions",
+    "numbers",
+    "reported",
+    "accepted",
+    "to-ask",
+    "open",
+)
 MAY_WAIT = ("draft", "workshop", "silence", "held", "unready")
 #: In a shop where one person does everything, these are folded away unless there is nothing else.
 FOLDED = frozenset(MAY_WAIT) - {"workshop"}

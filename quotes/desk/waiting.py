@@ -10,10 +10,21 @@ from shop.restorations.models import Restoration
 
 
 @dataclass(frozen=True, slots=True)
+class Act:
+    """A button of a line: ``said`` is its label for whoever does not see the line; it sends ``value`` as ``box``."""
+
+    address: str
+    label: str
+    said: str
+    box: str = ""
+    value: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Waits:
     """One thing to do about a restoration, which is read with its customer; or about something else, called ``name``.
 
-    ``text`` says what, ``address`` is where, ``tag`` how urgent in a word or two.
+    ``text`` says what, ``address`` is where, ``tag`` how urgent in a word or two, ``acts`` what one tap does about it.
     """
 
     restoration: Restoration | None
@@ -22,6 +33,7 @@ class Waits:
     tag: str = ""
     tone: str = ""
     name: str = ""
+    acts: tuple[Act, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +55,7 @@ SOURCES: tuple[str, ...] = (
     "quotes.desk.waiting_accepted.accepted",
     "quotes.desk.waiting_pins.alarms",
     "quotes.desk.waiting_floor.taps",
+    "quotes.desk.waiting_reminders.reminders",
     "quotes.desk.waiting_intake.numbers",
     "quotes.desk.waiting_bench.reports",
     "quotes.desk.waiting_money.payments",

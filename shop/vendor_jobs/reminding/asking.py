@@ -1,11 +1,11 @@
 """A line to a vendor who agreed to it: when will the lot be ready? Once for each day told, and only where the terms say so."""
 
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import date, datetime
 
 from django.conf import settings
 from django.db import transaction
-from django.db.models import Exists, F, OuterRef, QuerySet, Subquery
+from django.db.models import Exists, OuterRef, QuerySet, Subquery
 from django.utils import timezone, translation
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -42,31 +42,30 @@ def _due() -> Iterable[tuple[Job, int]]:
     """Lots that are out and reminded of, at vendors who are written to, with the day told last. One query."""
     reminded = Reminder.objects.filter(job=OuterRef("pk"), kind__in=ASKED, settled=Reminder.Settled.OPEN)
     for job in _written_to().filter(Exists(reminded)).order_by("pk"):
-        promise: int | None = job.promise  # type: ignore[attr-defined]
+        promise: int | None = job.promise  # type: ignore[attr-defined]  # as annotated
         if promise is not None:
             yield job, promise
 
 
-def _written_to() -> "QuerySet[Job]":
+def _written_to() -> QuerySet[Job]:
     latest = Promise.objects.filter(job=OuterRef("pk")).order_by("-pk")
     rows = Job.objects.filter(sent_on__isnull=False, back_on__isnull=True, service__vendor__terms__mails=True)
     rows = rows.exclude(service__vendor__email="").annotate(
         promise=Subquery(latest.values("pk")[:1]),
         due_on=Subquery(latest.values("due_on")[:1]),
-        vendor_email=F("service__vendor__email"),
     )
     return rows.select_related("service__vendor")
 
 
 def prepare(delivery: Delivery) -> mail.Letter | None:
     """The question; None where the lot is back, another day was told meanwhile, or the vendor is not written to any more."""
-    job = _written_to().filter(pk=delivery.payload["job"], promise=delivery.payload["promise"]).first()
-    if job is None:
+    job = _written_to().filter(pk=delivery.payload["job"]).first()
+    if job is None or job.promise != delivery.payload["promise"]:  # type: ignore[attr-defined]  # as annotated
         return None
     if not mail.configured():
         raise NotSentError(_("No mail server is set up."))
     shop, today = Shop.objects.first(), timezone.localdate(delivery.now)
-    due_on = job.due_on  # type: ignore[attr-defined]
+    due_on: date = job.due_on  # type: ignore[attr-defined]  # as annotated
     with translation.override(settings.LANGUAGE_CODE):
         told = {"lot": job, "service": job.service.name, "day": date_format(due_on, "DATE_FORMAT")}
         if due_on < today:

@@ -108,6 +108,22 @@ def set_rule(
 
 
 @transaction.atomic
+def set_rules(*, said: Mapping[Kind, Said], who: str, now: datetime) -> None:
+    """Set the shop's rules that differ from how they hold. Raises at ``days_overdue`` and the like: field and kind."""
+    wrong: dict[str, list[str]] = {}
+    held = rules()
+    for kind, one in said.items():
+        if one == held.of(kind):
+            continue
+        try:
+            set_rule(kind=kind, on=one.on, days=one.days, climbs_after=one.climbs_after, who=who, now=now)
+        except ValidationError as error:
+            wrong |= {f"{name}_{kind}": told for name, told in error.message_dict.items()}
+    if wrong:
+        raise ValidationError(wrong)
+
+
+@transaction.atomic
 def drop_rule(*, kind: Kind, vendor: Vendor, who: str, now: datetime) -> None:
     """A vendor goes by the shop's rule again."""
     _hold(vendor)

@@ -1,0 +1,276 @@
+"""Reminders: what is open, what one does about it; the rules and quiet hours for the manager; the address of a calendar."""
+
+from typing import Any
+from uuid import UUID
+
+from django import forms
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import path, reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from django.views.decorators.http import require_http_methods, require_safe
+
+from quotes.desk import saving, waiting_reminders
+from quotes.desk.context import DESK
+from quotes.desk.forms import PlainForm
+from quotes.desk.forms_vendor import NewDayForm
+from quotes.desk.views.days import DayField
+from quotes.desk.views.times import DAYS
+from quotes.desk.views.vendor_job import person, told_by
+from quotes.pricing.customers.sending import base_of, opens_only_here
+from shop.people.roles import ROLE_DESK, ROLE_MANAGER, role_required, roles_of
+from shop.posting import posted_from
+from shop.vendor_jobs.models import Kind, Quiet, Reminder
+from shop.vendor_jobs.reminding import acting, feeds, words
+from shop.vendor_jobs.reminding.rules import AT_ONCE, MOST, WEEKDAYS, Said, quiet, rules, set_quiet, set_rules
+from shop.vendor_jobs.reminding.selectors import open_reminders, with_words
+
+UNPROCESSABLE = 422
+ON_A_PAGE = 50
+
+
+class PutOffForm(PlainForm):
+    until = DayField(label=gettext_lazy("Tell it again on"))
+
+
+class RulesForm(PlainForm):
+    """A row of boxes for each kind: whether, how many days, and how many more until the manager hears of it."""
+
+    def __init__(self, data: Any = None) -> None:
+        held = rules()
+        first: dict[str, Any] = {}
+        super().__init__(data)
+        for kind in Kind:
+            said, label = held.of(kind), str(kind.label)
+            self.fields[f"on_{kind}"] = forms.BooleanField(
+                label=_("Remind: %(kind)s") % {"kind": label}, required=False
+            )
+            first[f"on_{kind}"] = said.on
+            if kind in AT_ONCE:
+                continue
+            days = _("%(kind)s: working days") % {"kind": label[:1].upper() + label[1:]}
+            climbs = _("%(kind)s: the manager hears of it after so many more") % {"kind": label[:1].upper() + label[1:]}
+            self.fields[f"days_{kind}"] = _number(days)
+            self.fields[f"climbs_after_{kind}"] = _number(climbs, required=False)
+            first |= {f"days_{kind}": said.days, f"climbs_after_{kind}": said.climbs_after}
+        self.initial = first
+
+    def rows(self) -> list[list[forms.BoundField]]:
+        """The boxes by kind."""
+        return [
+            [self[name] for name in (f"on_{kind}", f"days_{kind}", f"climbs_after_{kind}") if name in self.fields]
+            for kind in Kind
+        ]
+
+    def said(self) -> dict[Kind, Said]:
+        """The rules as they were typed."""
+        given = self.cleaned_data
+        return {
+            kind: Said(given[f"on_{kind}"], given.get(f"days_{kind}") or 0, given.get(f"climbs_after_{kind}"))
+            for kind in Kind
+        }
+
+
+def _number(label: str, *, required: bool = True) -> forms.IntegerField:
+    box = forms.TextInput(attrs={"inputmode": "numeric", "size": 8})
+    wrong = {"invalid": _("Write a whole number of working days."), "required": _("Write a number of working days.")}
+    limits = {"min_value": _("Give 0 or more."), "max_value": _("Give %(most)s at most.") % {"most": MOST}}
+    return forms.IntegerField(
+        label=label, required=required, min_value=0, max_value=MOST, widget=box, error_messages=wrong | limits
+    )
+
+
+class QuietForm(PlainForm):
+    days = forms.MultipleChoiceField(
+        label=gettext_lazy("Nobody is told on"),
+        choices=[(digit, label) for digit, (_value, label) in zip(WEEKDAYS, DAYS, strict=True)],
+        widget=forms.CheckboxSelectMultiple,
+        required=False,
+    )
+    morning = forms.TimeField(label=gettext_lazy("The digest goes out at"))
+    evening = forms.TimeField(label=gettext_lazy("Quiet from"))
+    digest = forms.BooleanField(label=gettext_lazy("A digest by e-mail in the morning"), required=False)
+
+
+def _said(request: HttpRequest) -> dict[str, Any]:
+    return {"who": request.user.get_username(), "now": timezone.now()}
+
+
+@require_safe
+@role_required(*DESK)
+def reminders(request: HttpRequest) -> HttpResponse:
+    """All that is open, page by page, the longest due first."""
+    today = timezone.localdate()
+    roles = {ROLE_DESK} | (roles_of(request.user) & {ROLE_MANAGER})
+    page = Paginator(open_reminders(roles=roles, today=today), ON_A_PAGE).get_page(request.GET.get("page"))
+    rows = [waiting_reminders.waits(row, today) for row in page]
+    return render(request, "desk/reminders.html", {"rows": rows, "page": page})
+
+
+@require_safe
+@role_required(*DESK)
+def reminder(request: HttpRequest, uid: UUID) -> HttpResponse:
+    return _page(request, _row(uid))
+
+
+def _row(uid: UUID) -> Reminder:
+    return get_object_or_404(with_words(Reminder.objects.all()), uid=uid)
+
+
+def _page(request: HttpRequest, row: Reminder, *, status: int = 200, **refused: forms.Form) -> HttpResponse:
+    today = timezone.localdate()
+    asks_day = row.job is not None and row.kind in acting.OF_THE_DAY and row.job.back_on is None
+    context = {
+        "reminder": row,
+        "title": words.title(row),
+        "said": words.told(row, today),
+        "about": _about(row),
+        "open": row.settled == Reminder.Settled.OPEN,
+        "acts": waiting_reminders.acts(row, today),
+        "put_off": refused.get("put_off") or PutOffForm(auto_id="put-off-%s"),
+        "day": (refused.get("day") or NewDayForm()) if asks_day else None,
+    }
+    return render(request, "desk/reminder.html", context, status=status)
+
+
+def _about(row: Reminder) -> str:
+    """The page of what it is about."""
+    if row.job is not None:
+        return reverse("desk:vendor_job", args=[row.job.uid])
+    if row.step is not None:
+        return reverse("desk:step", args=[row.step.uid])
+    return ""
+
+
+@role_required(*DESK)
+@posted_from("desk:reminder")
+def done(request: HttpRequest, uid: UUID) -> HttpResponse:
+    row = acting.done(reminder=_row(uid), **_said(request))
+    messages.success(request, _("Done: %(name)s.") % {"name": words.title(row)})
+    return redirect("desk:home")
+
+
+@role_required(*DESK)
+@posted_from("desk:reminder")
+def put_off(request: HttpRequest, uid: UUID) -> HttpResponse:
+    row, form = _row(uid), PutOffForm(request.POST, auto_id="put-off-%s")
+    if form.is_valid():
+        try:
+            acting.snooze(reminder=row, until=form.cleaned_data["until"], **_said(request))
+        except ValidationError as error:
+            saving.place(form, error, "until")
+        else:
+            messages.success(request, _("Put off: %(name)s.") % {"name": words.title(row)})
+            return redirect("desk:home")
+    return _page(request, row, status=UNPROCESSABLE, put_off=form)
+
+
+@role_required(*DESK)
+@posted_from("desk:reminder")
+def told_day(request: HttpRequest, uid: UUID) -> HttpResponse:
+    """The vendor said a new day."""
+    row, form = _row(uid), NewDayForm(request.POST)
+    told = told_by(form.cleaned_data) if form.is_valid() else None
+    if told is not None:
+        given = form.cleaned_data
+        try:
+            acting.told(reminder=row, to=told, told_on=given["told_on"], note=given["note"], **_said(request))
+        except ValidationError as error:
+            saving.place(form, error, "due_on")
+        else:
+            messages.success(request, _("The new day is noted; the plan goes by it."))
+            return redirect("desk:home")
+    return _page(request, row, status=UNPROCESSABLE, day=form)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@role_required(ROLE_MANAGER)
+def reminder_rules(request: HttpRequest) -> HttpResponse:
+    form = RulesForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        try:
+            set_rules(said=form.said(), **_said(request))
+        except ValidationError as error:
+            saving.place(form, error, f"days_{Kind.OVERDUE}")
+        else:
+            messages.success(request, _("Saved. It holds within a minute."))
+            return redirect("desk:reminder_rules")
+    return _rules_page(request, form=form)
+
+
+@role_required(ROLE_MANAGER)
+@posted_from("desk:reminder_rules", takes=())
+def quiet_times(request: HttpRequest) -> HttpResponse:
+    form = QuietForm(request.POST)
+    if form.is_valid():
+        try:
+            set_quiet(**form.cleaned_data, **_said(request))
+        except ValidationError as error:
+            saving.place(form, error, "evening")
+        else:
+            messages.success(request, _("Saved. It holds within a minute."))
+            return redirect("desk:reminder_rules")
+    return _rules_page(request, quiet_form=form)
+
+
+def _rules_page(
+    request: HttpRequest, *, form: RulesForm | None = None, quiet_form: QuietForm | None = None
+) -> HttpResponse:
+    wrong = bool((form and form.errors) or (quiet_form and quiet_form.errors))
+    context = {"form": form or RulesForm(), "quiet_form": quiet_form or _quiet_of(quiet())}
+    return render(request, "desk/reminder_rules.html", context, status=UNPROCESSABLE if wrong else 200)
+
+
+def _quiet_of(row: Quiet) -> QuietForm:
+    kept = {"morning": f"{row.morning:%H:%M}", "evening": f"{row.evening:%H:%M}"}
+    return QuietForm(initial=kept | {"days": list(row.days), "digest": row.digest})
+
+
+@require_safe
+@role_required(*DESK)
+def my_calendar(request: HttpRequest) -> HttpResponse:
+    return _calendar_page(request)
+
+
+def _calendar_page(request: HttpRequest, secret: str = "") -> HttpResponse:
+    """``secret`` is shown once, on this very answer: it is never stored."""
+    base = base_of(request)
+    address = f"{base}{reverse('due:feed', args=[secret])}" if secret else ""
+    context = {"address": address, "feed": feeds.of(person(request)), "opens_only_here": opens_only_here(base)}
+    response = render(request, "desk/my_calendar.html", context)
+    if secret:
+        response["Cache-Control"] = "no-store"
+    return response
+
+
+@role_required(*DESK)
+@posted_from("desk:my_calendar", takes=())
+def new_calendar(request: HttpRequest) -> HttpResponse:
+    return _calendar_page(request, feeds.make(person=person(request), **_said(request)))
+
+
+@role_required(*DESK)
+@posted_from("desk:my_calendar", takes=())
+def end_calendar(request: HttpRequest) -> HttpResponse:
+    feeds.end(person=person(request), **_said(request))
+    messages.success(request, _("The address opens nothing any more."))
+    return redirect("desk:my_calendar")
+
+
+urlpatterns = [
+    path("reminders/", reminders, name="reminders"),
+    path("reminders/calendar/", my_calendar, name="my_calendar"),
+    path("reminders/calendar/new/", new_calendar, name="new_calendar"),
+    path("reminders/calendar/end/", end_calendar, name="end_calendar"),
+    path("reminders/<uuid:uid>/", reminder, name="reminder"),
+    path("reminders/<uuid:uid>/done/", done, name="reminder_done"),
+    path("reminders/<uuid:uid>/put-off/", put_off, name="put_off"),
+    path("reminders/<uuid:uid>/told/", told_day, name="reminder_told"),
+    path("workshop/reminders/", reminder_rules, name="reminder_rules"),
+    path("workshop/reminders/quiet/", quiet_times, name="quiet_times"),
+]
