@@ -13,7 +13,7 @@ from django.utils import timezone
 
 from shop.outbox.models import Heartbeat
 from shop.restorations.models import Part
-from shop.vendor_jobs.models import Reminder
+from shop.vendor_jobs.models import Order, Reminder, Supplier
 from shop.vendor_jobs.reminding.raising import raise_reminders
 from shop.vendor_jobs.reminding.watching import FOUND, mend
 from shop.vendor_jobs.sending import Told, told_new_day
@@ -84,6 +84,25 @@ def test_stopped_over_the_day_the_service_tells_it_once_when_it_is_back(levers: 
         mend(now=back + minute * MINUTE)
     rows = Reminder.objects.exclude(kind="may_leave")
     assert list(rows.values_list("kind", "level")) == [("overdue", 0)]
+
+
+@pytest.mark.django_db
+def test_many_due_at_once_take_few_statements_and_nothing_where_all_are_known() -> None:
+    """RELIABILITY D-17, what can be counted: rows go in together, as many as a statement of SQLite takes."""
+    count, together = 1_000, 50
+    told = {"ordered_on": DUE, "due_on": DUE, "at": noon(DUE), "recorded_by": "ada"}
+    supplier = Supplier.objects.create(name="Marsh Spares")
+    Order.objects.bulk_create(Order(number=number, supplier=supplier, **told) for number in range(1, count + 1))
+    first, again = (_statements(DUE + ONE) for _ in range(2))
+    assert Reminder.objects.count() == count
+    assert len(first) < 40 + count / together
+    assert [sql for sql in again if not sql.startswith("SELECT")] == []
+
+
+def _statements(day: date) -> list[str]:
+    with CaptureQueriesContext(connection) as asked:
+        raise_reminders(now=noon(day))
+    return [one["sql"] for one in asked]
 
 
 @pytest.mark.django_db(transaction=True)

@@ -142,9 +142,10 @@ def _about(row: Reminder) -> str:
     """The page of what it is about."""
     if row.job is not None:
         return reverse("desk:vendor_job", args=[row.job.uid])
-    if row.step is not None:
-        return reverse("desk:step", args=[row.step.uid])
-    return ""
+    if row.order is not None:
+        return reverse("desk:order", args=[row.order.uid])
+    assert row.step is not None, "a reminder is about something"
+    return reverse("desk:step", args=[row.step.uid])
 
 
 @role_required(*DESK)
