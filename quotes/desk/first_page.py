@@ -14,6 +14,8 @@ PRESSING = (
     "climbed",
     "reminders",
     "late",
+    "vendor-late",
+    "vendor-leaves",
     "lapsed",
     "questions",
     "numbers",

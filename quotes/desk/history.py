@@ -16,6 +16,7 @@ from shop.people.models import User
 from shop.restorations.models import Part, Restoration
 from shop.routes.many import many_of
 from shop.routes.models import Step
+from shop.vendor_jobs.models import Job
 
 MOST_SHOWN = 12
 
@@ -47,6 +48,8 @@ def entries(restoration: Restoration) -> QuerySet[Entry]:
     for model, path in _of_a_restoration():
         uids = model._default_manager.filter(**{path: restoration}).values("uid")
         of_it |= Q(subject_type=model._meta.label_lower, subject_uid__in=uids)
+    jobs = Job.objects.filter(lines__step__part__restoration=restoration).values("uid")
+    of_it |= Q(subject_type=Job._meta.label_lower, subject_uid__in=jobs)
     return Entry.objects.filter(of_it).exclude(reference__endswith=ALSO).order_by("-pk")
 
 

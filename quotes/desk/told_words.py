@@ -7,6 +7,7 @@ from quotes.pricing.models import Draft, Instalment, Link, Outcome
 from shop.methods.models import Condition
 from shop.restorations.models import FinishAgreement, FinishCandidate, Intake
 from shop.routes.models import Hold
+from shop.vendor_jobs.models import Line, Terms
 
 #: What was done, by what the journal calls it.
 WORDS = {
@@ -126,6 +127,36 @@ WORDS = {
     "factors set": gettext_lazy("how condition tells"),
     "usages set": gettext_lazy("what it uses"),
     "damage steps set": gettext_lazy("what is laid when it is found"),
+    "lot planned": gettext_lazy("lot for a vendor planned"),
+    "added to a lot": gettext_lazy("added to a lot"),
+    "left out of a lot": gettext_lazy("left out of a lot"),
+    "lot cancelled": gettext_lazy("the lot does not go"),
+    "lot changed": gettext_lazy("lot changed"),
+    "line of a lot changed": gettext_lazy("what goes with a lot changed"),
+    "price agreed with a vendor": gettext_lazy("price agreed with the vendor"),
+    "lot sent out": gettext_lazy("sent out"),
+    "told a new day": gettext_lazy("told a new day"),
+    "lot came back": gettext_lazy("counted in"),
+    "arrival taken back": gettext_lazy("taken back: it is still out"),
+    "charge entered": gettext_lazy("charge entered"),
+    "charge taken back": gettext_lazy("charge reversed"),
+    "claim made": gettext_lazy("claim made"),
+    "claim settled": gettext_lazy("claim settled"),
+    "ticked on a trip": gettext_lazy("ticked on a trip"),
+    "unticked on a trip": gettext_lazy("unticked on a trip"),
+    "vendor's terms set": gettext_lazy("the vendor's terms set"),
+    "ordered": gettext_lazy("ordered"),
+    "order came": gettext_lazy("an order came"),
+    "told when an order comes": gettext_lazy("told when an order comes"),
+    "old part sent back": gettext_lazy("the old part went back"),
+    "old part credited": gettext_lazy("what was given for the old part"),
+    "supplier added": gettext_lazy("supplier added"),
+    "supplier changed": gettext_lazy("supplier changed"),
+    "quiet times set": gettext_lazy("when nobody is told, set"),
+    "reminder rule set": gettext_lazy("rule of reminders set"),
+    "reminder rule dropped": gettext_lazy("rule of reminders dropped"),
+    "reminder put off": gettext_lazy("reminder put off"),
+    "reminder settled": gettext_lazy("reminder settled"),
 }
 
 #: How the journal begins what it calls a route of a finish; direction and material follow.
@@ -153,11 +184,35 @@ FIELDS_OF: dict[str, type[Model]] = {
     "payment stage reached": Instalment,
     "payment stage taken back": Instalment,
     "link made": Link,
+    "line of a lot changed": Line,
+    "vendor's terms set": Terms,
 }
 
 #: What is told of and is no column, or a column without a word of its own.
 OWN = {
     **{condition.value: condition.label for condition in Condition},
+    "again free": gettext_lazy("it is done again free"),
+    "bill": gettext_lazy("number of the bill"),
+    "came back": gettext_lazy("came back"),
+    "charged minor": gettext_lazy("charged, before tax"),
+    "comes to minor": gettext_lazy("comes to"),
+    "damaged": gettext_lazy("damaged there"),
+    "dated": gettext_lazy("dated"),
+    "due back": gettext_lazy("due back"),
+    "good": gettext_lazy("good"),
+    "how": gettext_lazy("how it was settled"),
+    "looked at by": gettext_lazy("counted and looked at by"),
+    "lost": gettext_lazy("lost there"),
+    "lot": gettext_lazy("lot"),
+    "on the trip of": gettext_lazy("on the trip of"),
+    "out since": gettext_lazy("out since"),
+    "rejected": gettext_lazy("rejected"),
+    "told on": gettext_lazy("told on"),
+    "vendor": gettext_lazy("vendor"),
+    "we ask for minor": gettext_lazy("we ask for"),
+    "what": gettext_lazy("what"),
+    "what happened": gettext_lazy("what happened"),
+    "who said so": gettext_lazy("who said so"),
     "agreed on": gettext_lazy("agreed on"),
     "agreed minor": gettext_lazy("agreed price with tax"),
     "amount": gettext_lazy("amount"),

@@ -58,6 +58,7 @@ SOURCES: tuple[str, ...] = (
     "quotes.desk.waiting_reminders.reminders",
     "quotes.desk.waiting_intake.numbers",
     "quotes.desk.waiting_bench.reports",
+    "quotes.desk.waiting_vendor.groups",
     "quotes.desk.waiting_money.payments",
     "quotes.desk.waiting_customer.questions",
     "quotes.desk.waiting_customer.silence",

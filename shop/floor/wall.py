@@ -12,7 +12,7 @@ from django.utils import timezone
 from shop.floor.showing import Mate, mates
 from shop.people.models import User
 from shop.rereading import reread
-from shop.routes.models import Done
+from shop.routes.models import Away, Done
 from shop.routes.my_tasks import cards_and_look
 from shop.routes.progress import StepState
 
@@ -34,6 +34,16 @@ class Out:
 
 
 @dataclass(frozen=True, slots=True)
+class Gone:
+    """A part that is with others; ``due`` is the day they said last."""
+
+    part: str
+    where: str
+    due: date | None
+    late: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Ready:
     """A task that can be begun and that nobody is on."""
 
@@ -51,10 +61,12 @@ class Finished:
 
 @dataclass(frozen=True, slots=True)
 class Board:
-    """What rests on rows and the day alone. ``later`` counts what leaves and is not shown."""
+    """What rests on rows and the day alone. ``later`` counts what leaves and is not shown, ``more_gone`` what is out."""
 
     leaving: tuple[Out, ...]
     later: int
+    gone: tuple[Gone, ...]
+    more_gone: int
     ready: tuple[Ready, ...]
     done: tuple[Finished, ...]
 
@@ -76,10 +88,19 @@ def board(today: date) -> Board:
     cards, look = cards_and_look(
         now=begin
     )  # of the moment only its day counts here: nothing is said of what is overdue
-    leaving = _leaving(look.states.values(), {pk: row.leave_by for pk, row in look.planned.items()}, today)
+    away = list(Away.objects.filter(ended_on__isnull=True).select_related("step__part").order_by("pk"))
+    gone = _gone(away, today)
+    out = {row.step_id for row in away}
+    leaving = _leaving(
+        [one for one in look.states.values() if one.step.pk not in out],
+        {pk: row.leave_by for pk, row in look.planned.items()},
+        today,
+    )
     return Board(
         leaving=tuple(leaving[:ROWS]),
         later=max(0, len(leaving) - ROWS),
+        gone=tuple(gone[:ROWS]),
+        more_gone=max(0, len(gone) - ROWS),
         ready=tuple(
             Ready(str(card.task), ", ".join(str(bike) for bike in card.bikes), None if card.came_in else card.must)
             for card in [card for card in cards if card.is_ready and not card.on][:ROWS]
@@ -100,6 +121,14 @@ def _leaving(states: Iterable[StepState], days: dict[int, date | None], today: d
             Out(str(state.step.part), str(state.step.part.restoration), str(service.vendor), day, late, state.is_ready)
         )
     return sorted(found, key=lambda row: (row.leave_by or date.max, row.part))
+
+
+def _gone(away: Iterable[Away], today: date) -> list[Gone]:
+    """What is with others, the longest late first, then by its day."""
+    found = [
+        Gone(str(row.step.part), row.where, row.due_on, row.due_on is not None and row.due_on < today) for row in away
+    ]
+    return sorted(found, key=lambda row: (row.due or date.max, row.part))
 
 
 def _finished(begin: datetime) -> Iterable[Finished]:

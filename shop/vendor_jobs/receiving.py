@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from decimal import Decimal
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -20,6 +21,7 @@ from shop.vendor_jobs.models import Job, Line
 from shop.vendor_jobs.sending import Told, open_lines, send_out
 
 Outcome = Line.Outcome
+GRAM = Decimal("0.001")
 #: Whoever looked, in the order in which pieces are told apart.
 LOOKED = (Outcome.GOOD, Outcome.REJECTED, Outcome.DAMAGED, Outcome.LOST)
 #: What a claim is made for.
@@ -149,11 +151,13 @@ def _split_off(line: Line, pieces: int, *, who: str, now: datetime) -> Line:
         changed_at=now,
     )
     value = None if line.replacement_minor is None else line.replacement_minor * pieces // line.pieces
+    weight = None if line.weight is None else (line.weight * pieces / line.pieces).quantize(GRAM)
     other = Line.objects.create(
         job=line.job,
         step=step,
         visit=line.visit,
         pieces=pieces,
+        weight=weight,
         tags=line.tags,
         replacement_minor=value,
         irreplaceable=line.irreplaceable,
@@ -164,7 +168,9 @@ def _split_off(line: Line, pieces: int, *, who: str, now: datetime) -> Line:
     line.pieces -= pieces
     if value is not None and line.replacement_minor is not None:
         line.replacement_minor -= value
-    line.save(update_fields=["pieces", "replacement_minor"])
+    if weight is not None and line.weight is not None:
+        line.weight -= weight
+    line.save(update_fields=["pieces", "replacement_minor", "weight"])
     line.step.refresh_from_db()
     return other
 

@@ -45,7 +45,7 @@ def finish(step: Step) -> str:
     row = step.part.agreed_finish if step.origin == Step.Origin.FINISH else None
     if row is None:
         return ""
-    said = [row.name, row.colour if row.colour != row.name else "", row.gloss, step.part.deviation]
+    said = [row.name, row.colour if row.colour.lower() != row.name.lower() else "", row.gloss, step.part.deviation]
     return ", ".join(filter(None, said))
 
 

@@ -115,7 +115,7 @@ def _keys() -> set[str]:
         str(key)
         for field in fields
         for key, words in field.flatchoices
-        if key and str(words) != str(key) and not str(key).isdecimal()
+        if key and str(words).strip("«»") != str(key) and not str(key).isdecimal()
     }
 
 
@@ -154,7 +154,7 @@ def _texts(node: ast.expr) -> set[str]:
 
 def test_every_kind_of_change_of_a_restoration_has_words() -> None:
     """Also those that no demonstration makes: what the rooms' services record, read from their source."""
-    rooms = [Path(shop.__file__).parent / room for room in ("restorations", "routes")]
+    rooms = [Path(shop.__file__).parent / room for room in ("restorations", "routes", "vendor_jobs")]
     rooms.append(Path(pricing.__file__).parent)
     found = {what for room in rooms for path in room.rglob("*.py") for what in _recorded(path.read_text())}
     assert len(found) > 50

@@ -42,6 +42,7 @@ def test_what_comes_back_short_is_split_and_the_rest_stays_out(levers: Part) -> 
     levers.refresh_from_db()
     assert (levers.pieces, job.back_on) == (3, None)
     rest = Line.objects.get(job=job, outcome="")
+    assert sorted(Line.objects.values_list("weight", flat=True)) == [1, 3], "4 kg shared by pieces"
     assert (rest.pieces, rest.step.part.split_from_id) == (1, levers.pk)
     assert Away.objects.get(step=rest.step).ended_on is None
     receive(job=job, arrivals=[Arrival(rest, good=1)], on=DUE, looked_by="Bea", **LATER)

@@ -44,9 +44,9 @@ def draw(bars: Sequence[Bar], *, today: date, ident: str, width: int = PHONE) ->
     words = ngettext("and %(count)s more", "and %(count)s more", more) % {"count": more}
     return drawings.picture(
         drawings.hatching(late, gap=4, width=1.4),
-        *_weeks(sheet, bottom),
+        *_weeks(sheet),
         *(_row(sheet, number, bar, late) for number, bar in enumerate(shown)),
-        _today(sheet, bottom),
+        _today(sheet),
         *([drawings.text(LEFT, bottom - 4, words, size=SIZE)] if more else []),
         width=width,
         height=bottom + 2,
@@ -85,6 +85,8 @@ class _Sheet:
         self.first = max(min((bar.since for bar in bars), default=today), today - BACK * DAY) - DAY
         self.last = min(max((bar.due or today for bar in bars), default=today), today + 3 * BACK * DAY)
         self.last = max(self.last, today + AHEAD * DAY)
+        #: Where the strokes beside each bar begin.
+        self.rows = [HEAD + ROW * number + LINE for number in range(len(bars))]
         self.per_day = (width - LEFT - RIGHT) / ((self.last - self.first).days + 1)
 
     def x(self, day: date) -> float:
@@ -93,13 +95,14 @@ class _Sheet:
         return min(max(place, LEFT), self.width - RIGHT)
 
 
-def _weeks(sheet: _Sheet, bottom: float) -> list[SafeString]:
-    """A faint stroke for every Monday, with its day where there is room."""
+def _weeks(sheet: _Sheet) -> list[SafeString]:
+    """A faint stroke beside every bar for each Monday, with its day where there is room; none runs through words."""
     drawn = [pencil.stroke(LEFT, HEAD - 6, sheet.width - RIGHT, HEAD - 6, width=1)]
+    rows = sheet.rows
     monday, free = sheet.first + (-sheet.first.weekday() % 7) * DAY, 0.0
     while monday <= sheet.last:
         x, name = sheet.x(monday), date_format(monday, "j M")
-        drawn.append(pencil.straight(x, HEAD - 6, x, bottom, width=1, faint=pencil.FAINTER))
+        drawn += [pencil.straight(x, top, x, top + BAR + 4, width=1, faint=pencil.FAINT) for top in rows]
         room = x + 2 + width_of(name)
         if x + 2 >= free and room <= sheet.width - RIGHT:
             drawn.append(drawings.text(x + 2, HEAD - 10, name, size=SIZE))
@@ -108,12 +111,13 @@ def _weeks(sheet: _Sheet, bottom: float) -> list[SafeString]:
     return drawn
 
 
-def _today(sheet: _Sheet, bottom: float) -> SafeString:
+def _today(sheet: _Sheet) -> SafeString:
     x, name = sheet.x(sheet.today), _("today")
     half = width_of(name, bold=True) / 2
     middle = min(max(x, LEFT + half), sheet.width - RIGHT - half)
     return drawings.group(
-        pencil.straight(x, LINE - 1, x, bottom, width=2, dashes="1 4"),
+        pencil.straight(x, HEAD - 10, x, HEAD - 2, width=2),
+        *(pencil.straight(x, top - 2, x, top + BAR + 6, width=2) for top in sheet.rows),
         drawings.text(middle, LINE - 4, name, size=SIZE, anchor="middle", bold=True),
     )
 
@@ -121,9 +125,13 @@ def _today(sheet: _Sheet, bottom: float) -> SafeString:
 def _row(sheet: _Sheet, number: int, bar: Bar, late: str) -> SafeString:
     top = HEAD + ROW * number
     room = sheet.width - LEFT - RIGHT
-    words = f"{bar.name} {bar.where}, {said(bar, sheet.today)}"
-    label = drawings.text(LEFT, top + LINE - 3, fit(words, room, bold=True), size=SIZE, bold=True)
-    return drawings.group(label, *_bar(sheet, bar, top + LINE + 2, late))
+    due = said(bar, sheet.today)
+    whose = fit(f"{bar.name} {bar.where}", room - width_of(due) - SIZE, bold=True)
+    at = LEFT + width_of(whose, bold=True) + SIZE / 2
+    label = drawings.text(LEFT, top + LINE - 3, whose, size=SIZE, bold=True)
+    return drawings.group(
+        label, drawings.text(at, top + LINE - 3, due, size=SIZE), *_bar(sheet, bar, top + LINE + 2, late)
+    )
 
 
 def _bar(sheet: _Sheet, bar: Bar, top: float, late: str) -> list[SafeString]:

@@ -4,7 +4,7 @@ from typing import Any
 from django.core.management.base import BaseCommand
 from django.utils import timezone
 
-from quotes.desk import example, example_customer, example_floor, example_money, example_orders
+from quotes.desk import example, example_customer, example_floor, example_money, example_orders, example_vendor
 from quotes.engine.results import Result
 from quotes.pricing.models import Draft
 from quotes.pricing.selectors import priced
@@ -34,6 +34,7 @@ class Command(BaseCommand):
         example_customer.live(now=now)
         tasks.mend(now=now)
         example_floor.live(now=now)
+        example_vendor.live(now=now)
         example_orders.live(now=now)
         self.stdout.write("The example workshop is loaded. Sign in as")
         for person in sign_ins:
