@@ -278,7 +278,7 @@ def test_what_came_after_the_variation_went_out_is_not_offered_yet(
     add_step(part=part, origin=Step.Origin.AFTER, operation=shop.strip, **WHO)
     told = home(front_desk, part)
     assert "Frame: Fit Frame: Spray (left out) New, and not offered yet Frame: Strip a coat" in told
-    assert f"takes the place of {out}: choose “variation”" in told
+    assert f"takes the place of {out}: issue it with “variation”" in told
 
 
 def test_a_variation_that_offers_what_is_not_wanted_any_more_says_so(
