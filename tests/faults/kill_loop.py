@@ -16,6 +16,7 @@ import signal
 import subprocess
 import sys
 import time
+import traceback
 from collections import Counter
 from collections.abc import Callable, Iterable
 from contextlib import ExitStack, suppress
@@ -102,6 +103,9 @@ def fork(function: Callable[[], None]) -> int:
         signal.signal(signal.SIGTERM, signal.SIG_DFL)
         random.seed()
         function()
+    except BaseException:
+        traceback.print_exc()
+        os._exit(1)
     finally:
         os._exit(0)
 

@@ -5,7 +5,7 @@ import os
 import random
 import time
 import uuid
-from datetime import timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 
 from django.conf import settings
@@ -13,47 +13,71 @@ from django.db import connection, transaction
 from django.utils import timezone
 
 from shop.journal import services as journal
-from shop.outbox import handlers, services
+from shop.outbox import handlers, mail, services
 from shop.outbox.handlers import Delivery, Handler
 from shop.outbox.models import Row
 from shop.outbox.services import Outcome
+from shop.papers.services import store
 
 # Short, so that what a killed worker held comes back within the run.
 LEASE = timedelta(seconds=1.5)
 BACKLOG = 20
 SUBJECT = uuid.UUID(int=0)
+settled = services._settled
 
 
 def prepare(*, control: bool) -> None:
     """In each worker, before it starts."""
     services.LEASE = LEASE
     services.FIRST_DELAY = timedelta(seconds=0.2)
-    handlers.register("effect", effect, handlers.HERE, prepare=pause)
+    register()
     if control:
         services._do_here = effect_first_and_mark_later
+        services._settled = send_again
+
+
+def register() -> None:
+    handlers.register("effect", effect, handlers.HERE, prepare=pause)
+    handlers.register("paper", paper, handlers.HERE)
+    handlers.register("mail", mail_out, handlers.OUTSIDE)
 
 
 def sink() -> Path:
     return Path(settings.HOME) / "sink"
 
 
-def write(pipe: int) -> None:
+def book() -> Path:
+    """Where the mail server of a run writes down what it took."""
+    return Path(settings.HOME) / "taken"
+
+
+def write(pipe: int, handler: str = "effect") -> None:
     """Commit business rows with what they owe; say each key only when the commit has returned.
 
     It keeps just ahead of the workers, so that a kill finds them busy and the end does not take for ever.
     """
-    handlers.register("effect", effect, handlers.HERE, prepare=pause)
+    register()
     random.seed()
     while True:
-        key, now = uuid.uuid4().hex, timezone.now()
-        with transaction.atomic():
-            execute("INSERT INTO fault_business (key) VALUES (%s)", key)
-            journal.record(who="writer", at=now, what="event", subject=journal.Subject("fault", SUBJECT, key))
-            services.publish(key=key, handler="effect", payload={"key": key}, due_at=now, now=now)
+        key = uuid.uuid4().hex
+        commit(key, handler)
         os.write(pipe, f"{key}\n".encode())  # unbuffered, and whole: it is shorter than PIPE_BUF
         time.sleep(random.uniform(0, 0.006))
         while Row.objects.filter(state="pending").count() > BACKLOG:
             time.sleep(0.02)
+
+
+def commit(key: str, handler: str) -> None:
+    """The change and what it owes, in one transaction."""
+    now = timezone.now()
+    with transaction.atomic():
+        _change(key, now)
+        services.publish(key=key, handler=handler, payload={"key": key}, due_at=now, now=now)
+
+
+def _change(key: str, now: datetime) -> None:
+    execute("INSERT INTO fault_business (key) VALUES (%s)", key)
+    journal.record(who="writer", at=now, what="event", subject=journal.Subject("fault", SUBJECT, key))
 
 
 def effect(delivery: Delivery) -> None:
@@ -63,6 +87,21 @@ def effect(delivery: Delivery) -> None:
     with contextlib.suppress(FileExistsError):  # a run before this one was killed between file and commit
         os.close(os.open(sink() / delivery.key, os.O_WRONLY | os.O_CREAT | os.O_EXCL))
     pause(delivery)
+
+
+def paper(delivery: Delivery) -> None:
+    """A file that is kept for good, as the PDF of a quote is, and a row that names it."""
+    execute("INSERT INTO fault_effect (key, run) VALUES (%s, %s)", delivery.key, str(os.getpid()))
+    store(name=f"{delivery.key}.pdf", media_type="application/pdf", content=leaf(delivery.key), now=delivery.now)
+
+
+def leaf(key: str) -> bytes:
+    return b"%PDF-1.7\n" + key.encode() * 4000
+
+
+def mail_out(delivery: Delivery) -> None:
+    letter = mail.Letter(to="margaret@ashgrove.example", subject="Ready on Friday", text=f"{delivery.key}\n")
+    mail.send(to=letter.to, write=lambda: mail.compose(letter, key=delivery.key, now=delivery.now))
 
 
 def pause(_delivery: Delivery) -> None:
@@ -82,3 +121,27 @@ def effect_first_and_mark_later(handler: Handler, delivery: Delivery, row: Row) 
     time.sleep(0.05)
     services._end_run(row, ["leased"], state="done", done_at=delivery.now, last_error="")
     return Outcome.DONE
+
+
+def send_again(row: Row) -> bool:
+    """The control: wrong on purpose. What was interrupted while it went out goes out again."""
+    if row.state != "sending":
+        return settled(row)
+    services._end_run(row, [row.state], state="pending")
+    return True
+
+
+def commit_and_ask_later(key: str, handler: str) -> None:
+    """The control: wrong on purpose. A kill between the two transactions leaves a change whose effect nobody owes."""
+    now = timezone.now()
+    with transaction.atomic():
+        _change(key, now)
+    with transaction.atomic():
+        services.publish(key=key, handler=handler, payload={"key": key}, due_at=now, now=now)
+
+
+def write_in_place(path: Path, content: bytes) -> None:
+    """The control: wrong on purpose. A kill in the middle leaves half a file under its final name."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC), "wb") as file:
+        file.write(content)

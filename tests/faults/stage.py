@@ -72,20 +72,32 @@ def _admin(statement: str) -> None:
 
 
 def build() -> None:
-    """Migrate, add the two tables that a run counts in, and load what workers load, so that forks start at once."""
+    """Tables straight from the models, as in other tests, and the two that a run counts in; and load what workers load,
+    so that forks start at once.
+    """
     import django
 
     django.setup()
+    from django.apps import apps
+    from django.conf import settings
     from django.core.management import call_command
     from django.db import connection, connections
 
     from shop.outbox.signals import background_starts
 
     background_starts.send(sender=None)
-    call_command("migrate", verbosity=0)
+    settings.MIGRATION_MODULES = {app.label: None for app in apps.get_app_configs()}
+    call_command("migrate", run_syncdb=True, verbosity=0)
     with connection.cursor() as cursor:
         for statement in TABLES[connection.vendor]:
             cursor.execute(statement)
+    connections.close_all()
+
+
+def leave_database() -> None:
+    """Before it is dropped."""
+    from django.db import connections
+
     connections.close_all()
 
 
@@ -94,6 +106,15 @@ def free_port() -> int:
         probe.bind(("127.0.0.1", 0))
         port: int = probe.getsockname()[1]
         return port
+
+
+def wait_for(port: int) -> None:
+    end = time.monotonic() + 30
+    while time.monotonic() < end:
+        with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", port), timeout=1):
+            return
+        time.sleep(0.05)
+    raise RuntimeError(f"nothing answers on port {port}")
 
 
 class Redis:
@@ -111,12 +132,7 @@ class Redis:
     def start(self) -> None:
         command = ["redis-server", "--port", str(self.port), "--bind", "127.0.0.1", "--save", "", "--appendonly", "no"]
         self.process = subprocess.Popen([*command, "--dir", self.folder], stdout=subprocess.DEVNULL)
-        end = time.monotonic() + 10
-        while time.monotonic() < end:
-            with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", self.port), timeout=1):
-                return
-            time.sleep(0.05)
-        raise RuntimeError("redis-server did not start")
+        wait_for(self.port)
 
     def kill(self) -> None:
         if self.process:

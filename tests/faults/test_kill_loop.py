@@ -4,33 +4,14 @@ Source of the promise: Celery's documentation, userguide/tasks ("worker can be k
 pattern. What was acknowledged is what a writer printed after its commit had returned, read raw from a pipe.
 """
 
-import json
-import shutil
-import subprocess
-import sys
-from pathlib import Path
 from typing import Any
 
 import pytest
 
-from tests.faults import stage
 from tests.faults.kill_loop import Figures
+from tests.faults.running import engines, needs_postgres, needs_redis, run
 
-ROOT = Path(__file__).resolve().parents[2]
 WRONG = ("lost", "without_row", "unsent", "doubled", "unasked", "files_missing", "not_done")
-
-trouble = stage.postgres_trouble()
-needs_postgres = pytest.mark.skipif(bool(trouble), reason=trouble)
-engines = pytest.mark.parametrize("engine", ["sqlite", pytest.param("postgres", marks=needs_postgres)])
-needs_redis = pytest.mark.skipif(shutil.which("redis-server") is None, reason="redis-server is not installed")
-
-
-def run(*arguments: str) -> tuple[int, dict[str, Any]]:
-    command = [sys.executable, "-m", "tests.faults.kill_loop", *arguments]
-    ended = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=400)
-    assert ended.stdout, ended.stderr
-    print(ended.stdout)
-    return ended.returncode, json.loads(ended.stdout.splitlines()[-1])
 
 
 def assert_nothing_lost_or_doubled(code: int, figures: dict[str, Any]) -> None:
@@ -42,7 +23,7 @@ def assert_nothing_lost_or_doubled(code: int, figures: dict[str, Any]) -> None:
 
 @engines
 def test_twenty_five_kills_lose_and_double_nothing(engine: str) -> None:
-    code, figures = run("--cycles", "25", "--db", engine)
+    code, figures = run("kill_loop", "--cycles", "25", "--db", engine)
     assert_nothing_lost_or_doubled(code, figures)
     assert figures["interrupted"] > 0, "no kill hit a running row: this run shows nothing"
 
@@ -50,7 +31,7 @@ def test_twenty_five_kills_lose_and_double_nothing(engine: str) -> None:
 @pytest.mark.control
 @engines
 def test_a_worker_that_marks_in_a_second_transaction_comes_out_red(engine: str) -> None:
-    code, figures = run("--cycles", "8", "--db", engine, "--control")
+    code, figures = run("kill_loop", "--cycles", "8", "--db", engine, "--control")
     assert code == 1
     assert figures["doubled"] > 0
 
@@ -58,14 +39,16 @@ def test_a_worker_that_marks_in_a_second_transaction_comes_out_red(engine: str) 
 @needs_redis
 @pytest.mark.redis
 def test_workers_beat_and_redis_may_be_killed_too() -> None:
-    assert_nothing_lost_or_doubled(*run("--cycles", "6", "--db", "sqlite", "--redis"))
+    assert_nothing_lost_or_doubled(*run("kill_loop", "--cycles", "6", "--db", "sqlite", "--redis"))
 
 
 @needs_redis
 @pytest.mark.redis
 @needs_postgres
 def test_a_redis_that_is_wiped_again_and_again_is_harmless() -> None:
-    assert_nothing_lost_or_doubled(*run("--cycles", "8", "--db", "postgres", "--redis", "--targets", "flush"))
+    assert_nothing_lost_or_doubled(
+        *run("kill_loop", "--cycles", "8", "--db", "postgres", "--redis", "--targets", "flush")
+    )
 
 
 def test_figures_without_a_fault_are_green() -> None:
