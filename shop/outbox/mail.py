@@ -159,16 +159,16 @@ def _session() -> smtplib.SMTP:
     given = settings.MAIL
     if given is None:
         raise NotSentError(_("No mail server is set up."))
-    secure = ssl.create_default_context()
+    secure = ssl.create_default_context  # made only where needed: reading all authorities takes longer than the rest
     if given["implicit_tls"]:
-        session: smtplib.SMTP = smtplib.SMTP_SSL(given["host"], given["port"], timeout=PATIENCE, context=secure)
+        session: smtplib.SMTP = smtplib.SMTP_SSL(given["host"], given["port"], timeout=PATIENCE, context=secure())
     else:
         session = smtplib.SMTP(given["host"], given["port"], timeout=PATIENCE)
     try:
         session.ehlo_or_helo_if_needed()
         encrypted = given["implicit_tls"]
         if not encrypted and session.has_extn("starttls"):
-            session.starttls(context=secure)
+            session.starttls(context=secure())
             session.ehlo()
             encrypted = True
         if given["user"]:

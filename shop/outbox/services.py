@@ -89,9 +89,8 @@ def _beat(*, now: datetime, worker: str) -> bool:
 
 def take_turn(name: str, *, every: timedelta, now: datetime, by: str) -> bool:
     """Whether the caller is the one of many whose turn it is now. A clock set back does not stop it."""
-    last = Heartbeat.objects.filter(name=name).first()
-    if last is None:
-        Heartbeat.objects.bulk_create([Heartbeat(name=name, at=now, by=by)], ignore_conflicts=True)
+    last, first = Heartbeat.objects.get_or_create(name=name, defaults={"at": now, "by": by})
+    if first:
         return True
     if abs(now - last.at) < every:
         return False

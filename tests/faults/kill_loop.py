@@ -1,6 +1,9 @@
 """Kill everything at random and count: what was acknowledged must have its effect, exactly once.
 
-    python -m tests.faults.kill_loop --cycles 25 --db sqlite|postgres [--redis] [--control] [--seed N]
+    python -m tests.faults.kill_loop --cycles 25 --db sqlite|postgres [--redis] [--mail] [--control] [--seed N]
+
+With ``--mail`` the effect is a mail, which a server that is never killed takes and writes down: a row may then end as
+"unknown", if the process that sent it was killed, and no mail may be taken twice.
 
 Ends with 0 when nothing was lost, unsent or doubled, and with 1 otherwise. ``--control`` runs workers that are wrong
 on purpose, and must end with 1. The last line of output is the figures as JSON.
@@ -22,7 +25,7 @@ from collections.abc import Callable, Iterable
 from contextlib import ExitStack, suppress
 from dataclasses import asdict, dataclass, field
 
-from tests.faults import stage
+from tests.faults import counting_office, stage
 
 DRAIN = 20.0  # seconds without a row being done, after which the rest is called unsent
 PATIENCE, CELERY_PATIENCE = 3.0, 15.0
@@ -32,6 +35,7 @@ TARGETS = {  # by whether there is a Redis, and whether it is the control
     (True, False): "writer,worker,beat,redis,flush,all",
     (True, True): "worker,redis",
 }
+SETTLED = ("done", "unknown")
 PROGRESS = 10  # keys acknowledged in each cycle
 PR_SET_PDEATHSIG = 1
 _libc = ctypes.CDLL(None)
@@ -51,12 +55,23 @@ class Figures:
     files_missing: int = 0
     not_done: int = 0
     interrupted: int = 0  # rows that a kill hit while they ran: without any, the run shows nothing
+    unknown: int = 0  # mails of which only a person can find out whether they went out
+    unknown_taken: int = 0  # of them those that the server has: sent again by machine, each would be a double
+    unexplained: int = 0  # unknown although nobody killed the process that sent them
     drained_in: float = 0.0
     journal: str = ""
     database: str = ""
 
     def red(self) -> bool:
-        wrong = (self.lost, self.without_row, self.unsent, self.doubled, self.unasked, self.files_missing)
+        wrong = (
+            self.lost,
+            self.without_row,
+            self.unsent,
+            self.doubled,
+            self.unasked,
+            self.files_missing,
+            self.unexplained,
+        )
         return any(wrong) or self.not_done > 0 or bool(self.journal) or self.database != "ok" or not self.acknowledged
 
 
@@ -121,6 +136,7 @@ class Run:
         self.arguments, self.redis = arguments, redis
         self.figures = Figures(cycles=arguments.cycles)
         self.acknowledged: set[str] = set()
+        self.killed: set[int] = set()
         self.ours, self.theirs = os.pipe()
         self._rest = b""
 
@@ -128,7 +144,8 @@ class Run:
         from tests.faults import roles
 
         roles.sink().mkdir()
-        self.writer = Child(lambda: fork(lambda: roles.write(self.theirs)))
+        handler = "mail" if self.arguments.mail else "effect"
+        self.writer = Child(lambda: fork(lambda: roles.write(self.theirs, handler)))
         self.workers = self._celery() if self.redis else self._loops()
         try:
             self._play_cycles()
@@ -191,6 +208,7 @@ class Run:
             return
         named = {"writer": self.writer, **self.workers}
         hit = list(named.values()) if target == "all" else [named[target]] if target in named else []
+        self.killed |= {child.pid for child in hit}
         for child in hit:
             child.signal(signal.SIGKILL)
         if self.redis and target in {"redis", "all"}:
@@ -231,7 +249,7 @@ class Run:
 
         began = moved = time.monotonic()
         left = -1
-        while (owed := Row.objects.exclude(state="done").count()) and time.monotonic() - moved < DRAIN:
+        while (owed := Row.objects.exclude(state__in=SETTLED).count()) and time.monotonic() - moved < DRAIN:
             if owed != left:
                 left, moved = owed, time.monotonic()
             time.sleep(0.1)
@@ -248,23 +266,40 @@ class Run:
 
         from shop.journal import services, verify
         from shop.outbox.models import Row
-        from tests.faults import roles
 
         committed = set(column("SELECT key FROM fault_business"))
-        effects = Counter(column("SELECT key FROM fault_effect"))
-        files = set(os.listdir(roles.sink()))
         told = self.figures
+        effects = mails(committed) if self.arguments.mail else Counter(column("SELECT key FROM fault_effect"))
+        files = committed if self.arguments.mail else files_made()
+        unknown = dict(Row.objects.filter(state="unknown").values_list("key", "leased_by"))
         told.acknowledged, told.committed = len(self.acknowledged), len(committed)
         told.lost = len(self.acknowledged - committed)
         told.without_row = len(committed ^ set(Row.objects.values_list("key", flat=True)))
-        told.unsent = len(committed - effects.keys())
+        told.unsent = len(committed - effects.keys() - unknown.keys())
         told.doubled = sum(count > 1 for count in effects.values())
         told.unasked = len(effects.keys() - committed)
         told.files_missing = len(committed - files)
-        told.interrupted = Row.objects.filter(attempts__gt=1).count()
+        told.interrupted = Row.objects.filter(attempts__gt=1).count() + len(unknown)
+        told.unknown, told.unknown_taken = len(unknown), len(unknown.keys() & effects.keys())
+        told.unexplained = sum(int(by.rpartition(":")[2]) not in self.killed for by in unknown.values())
         services.seal(now=timezone.now())
         told.journal = verify.first_fault() or ""
         told.database = integrity()
+
+
+def mails(committed: Iterable[str]) -> Counter[str]:
+    """How often the server took the mail of each key; what it took that nobody asked for goes by its Message-ID."""
+    from shop.outbox.mail import message_id
+    from tests.faults import roles
+
+    keys = {message_id(key): key for key in committed}
+    return Counter({keys.get(name, name): count for name, count in counting_office.taken(roles.book()).items()})
+
+
+def files_made() -> set[str]:
+    from tests.faults import roles
+
+    return set(os.listdir(roles.sink()))
 
 
 def done_rows() -> int:
@@ -276,6 +311,14 @@ def done_rows() -> int:
         return Row.objects.filter(state="done").count()
     finally:
         connections.close_all()  # what is forked next must not inherit it
+
+
+def open_office(port: int) -> Child:
+    from tests.faults import roles
+
+    office = Child(lambda: fork(lambda: counting_office.serve(port, roles.book())))
+    stage.wait_for(port)
+    return office
 
 
 def column(statement: str) -> list[str]:
@@ -297,6 +340,7 @@ def main() -> int:
     parser.add_argument("--cycles", type=int, default=25)
     parser.add_argument("--db", choices=["sqlite", "postgres"], default="sqlite")
     parser.add_argument("--redis", action="store_true", help="Celery worker and beat on a Redis that is killed too")
+    parser.add_argument("--mail", action="store_true", help="the effect is a mail, to a server of its own")
     parser.add_argument("--control", action="store_true", help="workers that are wrong on purpose: must come out red")
     parser.add_argument("--targets", help="what is hit, separated by commas")
     parser.add_argument("--seed", type=int, help="of the choice of moments and targets")
@@ -308,8 +352,12 @@ def main() -> int:
         if redis:
             kept.callback(redis.close)
             redis.start()
+        port = stage.free_port()
+        os.environ |= counting_office.account(port)
         kept.enter_context(stage.home(arguments.db, redis.url if redis else ""))
         stage.build()
+        if arguments.mail:
+            kept.callback(open_office(port).kill)
         figures = Run(arguments, redis).play()
         print(json.dumps(asdict(figures)))
     return 1 if figures.red() else 0

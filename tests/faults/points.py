@@ -26,7 +26,7 @@ from typing import Any, NamedTuple
 import pytest
 
 from tests.faults import counting_office, stage
-from tests.faults.kill_loop import Child, column, fork
+from tests.faults.kill_loop import Child, column, fork, open_office
 
 #: How long anything may take before it counts as not happening [s]: this never decides what is right, only what hangs.
 PATIENCE = 90.0
@@ -424,9 +424,7 @@ def main() -> int:
         stage.build()
         from tests.faults import roles
 
-        office = Child(lambda: fork(lambda: counting_office.serve(port, roles.book())))
-        kept.callback(office.kill)
-        stage.wait_for(port)
+        kept.callback(open_office(port).kill)
         roles.sink().mkdir()
         roles.register()
         found = play(CASES, arguments.times)

@@ -8,6 +8,7 @@ from shop.journal.models import Unsealed
 from shop.outbox import menders, selectors, services
 from shop.outbox.models import Row
 from shop.outbox.services import AT_ONCE, LEASE, MOST_ATTEMPTS
+from tests.faults.processes import race
 from tests.outbox.conftest import NOW, deliver, publish
 
 SECOND = timedelta(seconds=1)
@@ -164,3 +165,17 @@ def test_what_is_stuck_and_what_waits_can_be_counted() -> None:
     Row.objects.filter(key="dies").update(state="dead")
     assert selectors.stuck() == (1, 0)
     assert [row.key for row in selectors.waiting()] == ["waits"]
+
+
+TURNS = 200
+
+
+def takes_first_turns(place: int) -> list[bool]:
+    return [services.take_turn(f"turn {n}", every=SECOND, now=NOW, by=f"w{place}") for n in range(TURNS)]
+
+
+@pytest.mark.django_db(transaction=True)
+def test_of_three_who_come_at_once_one_has_the_turn_also_the_very_first() -> None:
+    """RELIABILITY D-09: a sweep that began twice at once."""
+    taken = zip(*race(takes_first_turns, 3), strict=True)
+    assert [sum(places) for places in taken] == [1] * TURNS
