@@ -20,7 +20,7 @@ from shop.vendor_jobs.reminding.acting import done, snooze, told
 from shop.vendor_jobs.reminding.finding import find
 from shop.vendor_jobs.reminding.raising import raise_reminders
 from shop.vendor_jobs.reminding.rules import DEFAULTS, Said, set_rule
-from shop.vendor_jobs.sending import Told, told_new_day
+from shop.vendor_jobs.sending import Told, send_out, told_new_day
 from tests.planned import agree_to, kept
 from tests.vendor_jobs.lots import DUE, SENT, lever, planned, plating, sent
 from tests.vendor_jobs.reminded import at, days, noon, raised
@@ -36,6 +36,15 @@ def test_the_day_of_the_small_workshop_is_the_one_these_tests_count_from() -> No
 
 
 # -- what is out -----------------------------------------------------------------------------------------------------------
+
+
+def test_a_lot_for_which_nobody_told_a_day_is_late_by_its_lead_time(levers: Part, shop: Workshop) -> None:
+    """Out on Monday the 2nd of March; five of the plater's working days later is Monday the 9th."""
+    shop.plate.lead_days = 5
+    shop.plate.save()
+    send_out(job=planned(levers), on=SENT, **WHO)
+    assert raised(date(2026, 3, 9)) == ["due_today 0"]
+    assert raised(date(2026, 3, 10)) == ["overdue 0"]
 
 
 @pytest.mark.parametrize(

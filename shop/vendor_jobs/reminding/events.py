@@ -47,7 +47,7 @@ class About:
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """A lot that is out, and the day told last."""
+    """A lot that is out, and the day told last; ``promise`` is 0 where nobody told one, and the day is by its lead time."""
 
     job: int
     uid: UUID

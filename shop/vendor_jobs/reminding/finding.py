@@ -14,6 +14,7 @@ from shop.methods.models import Vendor
 from shop.people.calendars import shop_calendar
 from shop.people.models import Shop
 from shop.routes.models import Authorisation, Away, Done, PlannedStep, Source, Step
+from shop.routes.settled import expected
 from shop.vendor_jobs.models import CoreReturn, Job, Kind, Line, Order, Ordered, Promise
 from shop.vendor_jobs.reminding import events
 from shop.vendor_jobs.reminding.days import WorkingDays
@@ -58,12 +59,26 @@ def _working(calendar: inputs.Calendar) -> WorkingDays:
 
 
 def _out() -> Iterable[Told]:
-    """Lots that are out, with the day told last. One query."""
+    """Lots that are out, with the day told last, or that on which they can be expected."""
     latest = Promise.objects.filter(job=OuterRef("pk")).order_by("-pk")
     rows = Job.objects.filter(sent_on__isnull=False, back_on__isnull=True)
     rows = rows.annotate(promise=Subquery(latest.values("pk")[:1]), due_on=Subquery(latest.values("due_on")[:1]))
     told = rows.filter(promise__isnull=False).values_list("pk", "uid", "service__vendor", "promise", "due_on")
-    return (Told(*row) for row in told.order_by("pk"))
+    yield from (Told(*row) for row in told.order_by("pk"))
+    yield from _untold(rows.filter(promise__isnull=True))
+
+
+def _untold(jobs: QuerySet[Any]) -> Iterable[Told]:
+    """Lots for which nobody told a day: expected by their lead time, as in the plan. Two queries, more where there are any."""
+    found = {job.pk: job for job in jobs.select_related("service").order_by("pk")}
+    lines = Line.objects.filter(job__in=found, outcome=Line.Outcome.OPEN).values_list("step", "job")
+    of_step = dict(lines) if found else {}
+    away = Away.objects.filter(step__in=of_step, ended_on__isnull=True, lost=False)
+    days: dict[int, date] = {}
+    for step, day in expected(list(away.select_related("step__service__vendor")) if of_step else []).items():
+        days[of_step[step]] = max(day, days.get(of_step[step], day))
+    for pk, day in sorted(days.items()):
+        yield Told(pk, found[pk].uid, found[pk].service.vendor_id, 0, day)
 
 
 # -- what is to leave ----------------------------------------------------------------------------------------------
