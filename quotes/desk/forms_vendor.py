@@ -173,6 +173,8 @@ class CameForm(PlainForm):
 class ArrivalForm(PlainForm):
     """What came of the pieces of a line. What is in no box stays out."""
 
+    tells_optional = False
+
     good = forms.IntegerField(label=_("Good"), min_value=0, max_value=MOST_PIECES, required=False)
     rejected = forms.IntegerField(label=_("Rejected"), min_value=0, max_value=MOST_PIECES, required=False)
     damaged = forms.IntegerField(label=_("Damaged there"), min_value=0, max_value=MOST_PIECES, required=False)

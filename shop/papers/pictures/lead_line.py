@@ -55,4 +55,4 @@ def in_words(found: LeadTimes) -> str:
         most = _("When four in five are back cannot be said yet.")
     else:
         most = _("Four in five are back in %(days)s days.") % {"days": found.mostly}
-    return " ".join((half, most, _("Planned with are %(days)s.") % {"days": found.planned}))
+    return " ".join((half, most, _("The plan counts %(days)s.") % {"days": found.planned}))
