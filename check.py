@@ -277,7 +277,9 @@ class Runner:
     def _environment(self, step: Step, home: Path) -> dict[str, str]:
         """Nothing of the caller's own shop reaches a step, and no two steps share a folder or a database."""
         clean = {name: value for name, value in os.environ.items() if not name.startswith(("BAREFRAME_", "DJANGO_"))}
-        clean |= {"BAREFRAME_HOME": str(home), "PYTHONDONTWRITEBYTECODE": "1"}
+        # Hundreds of processes are started: without what was compiled once, each compiles the whole project again.
+        clean.pop("PYTHONDONTWRITEBYTECODE", None)
+        clean |= {"BAREFRAME_HOME": str(home)}
         clean |= {VARIABLES[name]: where for name, where in self._services.items() if name in VARIABLES}
         if step.tests or step.command[-1] == "tests.bench":
             clean["BAREFRAME_TESTING"] = "1"
