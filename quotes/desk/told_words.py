@@ -157,6 +157,8 @@ WORDS = {
     "reminder rule dropped": gettext_lazy("rule of reminders dropped"),
     "reminder put off": gettext_lazy("reminder put off"),
     "reminder settled": gettext_lazy("reminder settled"),
+    "calendar address made": gettext_lazy("address of the calendar made"),
+    "calendar address ended": gettext_lazy("address of the calendar ended"),
 }
 
 #: How the journal begins what it calls a route of a finish; direction and material follow.
