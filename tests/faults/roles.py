@@ -13,7 +13,7 @@ from django.db import connection, transaction
 from django.utils import timezone
 
 from shop.journal import services as journal
-from shop.outbox import handlers, mail, services
+from shop.outbox import handlers, mail, menders, services
 from shop.outbox.handlers import Delivery, Handler
 from shop.outbox.models import Row
 from shop.outbox.services import Outcome
@@ -22,15 +22,23 @@ from shop.papers.services import store
 # Short, so that what a killed worker held comes back within the run.
 LEASE = timedelta(seconds=1.5)
 BACKLOG = 20
+#: Longer than a worker that is told so waits before it hears of the same row again [s].
+SLOW = 15.0
 SUBJECT = uuid.UUID(int=0)
 settled = services._settled
 
 
-def prepare(*, control: bool) -> None:
-    """In each worker, before it starts."""
-    services.LEASE = LEASE
+def prepare(*, control: bool, claim: bool = True, lease: timedelta = LEASE, mend: str = "") -> None:
+    """In each worker, before it starts. What is switched off is a control."""
+    services.LEASE = lease
     services.FIRST_DELAY = timedelta(seconds=0.2)
+    services.HEARTBEAT_EVERY = timedelta(seconds=0.2)
     register()
+    if not claim:
+        services._lease = without_asking_whose_it_is
+        services._update = lambda row, _states, **changes: Row.objects.filter(pk=row.pk).update(**changes)
+    if mend:
+        menders.register(find_events_by_key if mend == "by event" else find_events_by_moment)
     if control:
         services._do_here = effect_first_and_mark_later
         services._settled = send_again
@@ -40,6 +48,8 @@ def register() -> None:
     handlers.register("effect", effect, handlers.HERE, prepare=pause)
     handlers.register("paper", paper, handlers.HERE)
     handlers.register("mail", mail_out, handlers.OUTSIDE)
+    handlers.register("slow", effect, handlers.HERE, prepare=take_long)
+    handlers.register("event", nothing, handlers.HERE)
 
 
 def sink() -> Path:
@@ -106,7 +116,59 @@ def mail_out(delivery: Delivery) -> None:
 
 def pause(_delivery: Delivery) -> None:
     """Room for a kill: while it is leased, between row and file, between file and commit."""
-    time.sleep(random.uniform(0, 0.006))
+    time.sleep(random.uniform(0, float(os.environ.get("FAULT_SLOW", "0.006"))))
+
+
+def take_long(_delivery: Delivery) -> None:
+    time.sleep(SLOW)
+
+
+def nothing(_delivery: Delivery) -> None:
+    return
+
+
+def calls() -> Path:
+    """Where workers write down each row they are told of."""
+    return Path(settings.HOME) / "calls"
+
+
+def note_call(row_id: int) -> None:
+    book = os.open(calls(), os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
+    os.write(book, f"{row_id}\n".encode())
+    os.close(book)
+
+
+def event() -> str:
+    """Something that becomes true and that nobody has told the outbox of."""
+    key = uuid.uuid4().hex
+    execute("INSERT INTO fault_business (key) VALUES (%s)", key)
+    return key
+
+
+def find_events_by_key(*, now: datetime) -> None:
+    _publish_events(now, "")
+
+
+def find_events_by_moment(*, now: datetime) -> None:
+    """The control: wrong on purpose. Found twice, an event is two rows."""
+    _publish_events(now, f"/{now.timestamp()}")
+
+
+def _publish_events(now: datetime, moment: str) -> None:
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT key FROM fault_business")
+        keys = [row[0] for row in cursor.fetchall()]
+    with transaction.atomic():
+        for key in keys:
+            services.publish(key=f"{key}{moment}", handler="event", payload={}, due_at=now, now=now)
+
+
+def without_asking_whose_it_is(row_id: int, *, now: datetime, worker: str) -> Row | None:
+    """The control: wrong on purpose. Whoever is told of a row runs it."""
+    Row.objects.filter(pk=row_id).exclude(state="done").update(
+        state="leased", lease_until=now + services.LEASE, leased_by=worker
+    )
+    return Row.objects.get(pk=row_id)
 
 
 def execute(statement: str, *values: str) -> None:
@@ -118,7 +180,7 @@ def effect_first_and_mark_later(handler: Handler, delivery: Delivery, row: Row) 
     """The control: wrong on purpose. A kill between the two transactions repeats the effect."""
     with transaction.atomic():
         handler.function(delivery)
-    time.sleep(0.05)
+    time.sleep(float(os.environ.get("FAULT_SLOW", "0.05")))
     services._end_run(row, ["leased"], state="done", done_at=delivery.now, last_error="")
     return Outcome.DONE
 
