@@ -16,8 +16,8 @@ from tests.furnished import furnish
 NOBODY = {"uuid": str(UUID(int=1)), "int": "1", "str": "x", "slug": "x", "path": "x"}
 SIGN_OUT = "/sign-in/out/"
 EACH = 2
-#: Files, which are there only once the background process has made them.
-FILES = {"papers:document", "customer:paper"}
+#: Files, which are there only once the background process has made them; and one behind a secret that nobody keeps.
+FILES = {"papers:document", "customer:paper", "due:feed"}
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ import pytest
 
 from tests.faults.running import engines, needs_postgres, needs_redis, run
 
-OF_REDIS = ["absent", "restarted", "frozen"]
+OF_REDIS = ["absent", "frozen"]
 OF_ROWS = ["slow", "ended", "pool_child", "beats"]
 
 
@@ -22,6 +22,16 @@ def test_each_upset_loses_and_doubles_nothing_and_its_broken_rule_shows(engine: 
     code, told = run("upsets", "--db", engine, "--times", "1", "--only", ",".join(upsets), patience=1200)
     assert {name: one["right"]["wrong"] for name, one in told.items()} == {name: [] for name in upsets}
     assert [name for name, one in told.items() if not one["control"]["wrong"]] == []
+    assert code == 0
+
+
+@engines
+@needs_redis
+@pytest.mark.redis
+@pytest.mark.long
+def test_a_redis_that_is_started_again_and_again_is_found_again(engine: str) -> None:
+    """Long: a restart costs up to half a minute each, and some end a process, which the supervisor starts again."""
+    code, _told = run("upsets", "--db", engine, "--times", "1", "--only", "restarted", patience=1200)
     assert code == 0
 
 
