@@ -7,7 +7,7 @@ destroying. Somebody who puts a name to it lets one step begin all the same.
 """
 
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
 from functools import partial
@@ -52,7 +52,7 @@ class Refusal:
     step: str
     part: str
     cause: Cause
-    say: Callable[[], str]
+    say: Callable[[], str] = field(compare=False)
 
     @property
     def sentence(self) -> str:

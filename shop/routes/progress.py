@@ -1,7 +1,7 @@
 """How every step stands: done, out, ready, or waiting and for what, in sentences. Nothing of it is kept."""
 
 from collections.abc import Callable, Collection, Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from enum import StrEnum
 from functools import partial
@@ -57,9 +57,9 @@ class Why:
     """
 
     cause: Cause
-    say: Callable[[], str]
+    say: Callable[[], str] = field(compare=False)
     step: Step | None = None
-    tell: Callable[[], str] | None = None
+    tell: Callable[[], str] | None = field(default=None, compare=False)
 
     @property
     def sentence(self) -> str:

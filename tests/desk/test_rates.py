@@ -242,7 +242,9 @@ def test_looking_writes_nothing(shop: workshop.Workshop, bike: Draft, manager: C
         manager.post(where, typed | {"minimum": "99", "do": "look"})
     said = [query["sql"].split(" ", 1)[0].upper() for query in told]
     assert not {"INSERT", "UPDATE", "DELETE"} & set(said)
-    assert "99" not in manager.get(reverse("desk:rates")).content.decode().split("vendor-work")[1]
+    page = manager.get(reverse("desk:rates")).content.decode().split('id="kind-vendor-work"')[1]
+    assert "€99" not in page
+    assert "€50" in page, "the minimum that stands"
 
 
 def test_an_open_draft_shows_what_it_comes_to_now_and_priced_anew(
