@@ -18,7 +18,9 @@ from tests.people.conftest import Enter
 SIGN_OUT = "/sign-in/out/"
 # A tablet comes here with a code, before anybody knows it.
 TABLET = {"/sign-in/tablet/", "/sign-in/tablet/x/"}
-OPEN = {"/sign-in/", SIGN_OUT} | TABLET
+# A calendar program has a secret in its address and no account; a wrong one is told nothing.
+CALENDAR = "/due/x.ics"
+OPEN = {"/sign-in/", SIGN_OUT, CALENDAR} | TABLET
 # Opened by the cookie of a link, without an account.
 CUSTOMER = "/c/"
 SAMPLES = {"uuid": str(UUID(int=1)), "int": "1", "str": "x", "slug": "x", "path": "x"}
@@ -57,6 +59,8 @@ def test_a_stranger_gets_nothing_but_the_way_to_sign_in() -> None:
     seen = set(addresses(get_resolver("shop.urls").url_patterns))
     assert seen > OPEN
     assert Client().get(SIGN_OUT)["Location"] == Client().post(SIGN_OUT)["Location"] == "/"
+    assert Client().get(CALENDAR).status_code == 404
+    assert Client().post(CALENDAR).status_code == 405
     for address in {one for one in seen - OPEN if not one.startswith(CUSTOMER)}:
         for answer in (Client().get(address), Client().post(address)):
             assert answer.status_code == 302, address
