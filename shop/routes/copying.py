@@ -56,7 +56,7 @@ DAMAGE_TAKEN = (
 def earlier(words: str) -> QuerySet[Restoration]:
     """Restorations with parts whose title, machine or numbers hold every one of ``words``; the newest first."""
     found = Restoration.objects.select_related("machine", "customer").annotate(
-        parts_in_scope=Count("parts", filter=Q(parts__removed_at__isnull=True))
+        parts_in_scope=Count("parts", filter=Q(parts__removed_at__isnull=True, parts__split_from__isnull=True))
     )
     for word in words.split():
         one = Q(title__icontains=word) | Q(customer__name__icontains=word)
