@@ -13,7 +13,6 @@ from django.utils.translation import gettext as _
 from shop.journal.services import record, subject_of
 from shop.journal.telling import told
 from shop.people.models import Shop
-from shop.restorations.models import Restoration
 from shop.restorations.services import hold_scope
 from shop.routes.models import Authorisation, Away, Done, Step
 from shop.vendor_jobs import wording
@@ -257,8 +256,3 @@ def change_line(*, line: Line, who: str, now: datetime, **fields: Any) -> Line:
         what = "line of a lot changed"
         record(who=who, at=now, what=what, subject=subject_of(job), before=told(before), after=told(after) | part)
     return line
-
-
-def bikes_of(job: Job) -> list[Restoration]:
-    """The bikes that have something with a lot."""
-    return list(Restoration.objects.filter(parts__steps__job_lines__job=job).distinct().select_related("machine"))

@@ -40,9 +40,7 @@ def by_the_book(service: Service, steps: Sequence[Step], *, on: date) -> int | N
 
 def charged(job: Job) -> int | None:
     """The sum of its charges [minor units before tax]; None while none stands."""
-    standing = [row for row in job.charges.all() if row.reverses_id is None]
-    reversed_ones = {row.reverses_id for row in job.charges.all()}
-    kept = [row for row in standing if row.pk not in reversed_ones]
+    kept = standing_charges(job)
     return sum(row.net_minor for row in kept) if kept else None
 
 

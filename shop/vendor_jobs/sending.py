@@ -9,7 +9,6 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Sum
 from django.utils import timezone
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from quotes.engine.money import from_minor, places
@@ -227,8 +226,3 @@ def _write_promise(job: Job, told: Told, *, told_on: date, note: str = "", who: 
     row.full_clean(exclude={"job"})
     row.save(force_insert=True)
     return row
-
-
-def day_sentence(due_on: date | None) -> str:
-    """When a lot is due, for a list."""
-    return _("due %(day)s") % {"day": date_format(due_on)} if due_on else _("no day told")

@@ -11,7 +11,7 @@ from django.utils import timezone
 from shop.restorations.models import Part, Restoration
 from shop.routes.graph import has_work
 from shop.routes.models import Authorisation, Away, Done, PlannedStep, Step
-from shop.routes.progress import States, look, states_of
+from shop.routes.progress import States, look
 from shop.routes.splits import LIVE_PART, LIVE_STEP, origin_step
 from shop.vendor_jobs.lots import kind_of_lot
 from shop.vendor_jobs.models import Charge, Claim, Job, Line, Promise
@@ -48,10 +48,6 @@ class Leaving:
     sentences: tuple[str, ...]
     leave_by: date | None
 
-    def days_left(self, today: date) -> int | None:
-        """Days until it must leave; negative when that has passed."""
-        return None if self.leave_by is None else (self.leave_by - today).days
-
 
 @dataclass(slots=True)
 class Lot:
@@ -63,10 +59,6 @@ class Lot:
     leave_by: date | None = None
     promise: Promise | None = None
     why_not: list[str] = field(default_factory=list)
-
-    def days_late(self, today: date) -> int:
-        """Days past what was told; 0 while it is not late, or nobody told a day."""
-        return max((today - self.promise.due_on).days, 0) if self.promise and self.stands is Stands.OUT else 0
 
     @property
     def bikes(self) -> list[Restoration]:
@@ -209,15 +201,6 @@ def joinable(job: Job, leaving: Iterable[Leaving]) -> list[Leaving]:
     lines = job.lines.filter(outcome=Line.Outcome.OPEN).select_related("step__part")
     kinds = {kind_of_lot(line.step) for line in lines}
     return [one for one in leaving if one.ready and kind_of_lot(one.step) in kinds]
-
-
-def states_for(job: Job, *, now: datetime) -> States:
-    """How the steps of all bikes in a job stand, with the money that must come in first."""
-    bikes = Restoration.objects.filter(parts__steps__job_lines__job=job).distinct()
-    found: States = {}
-    for bike in bikes:
-        found |= states_of(bike, now=now)
-    return found
 
 
 def open_claims() -> Sequence[Claim]:
