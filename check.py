@@ -31,7 +31,7 @@ import start
 ROOT = Path(__file__).resolve().parent
 VENV = ROOT / ".venv-dev"
 AT_ONCE = 2
-STEP_LIMIT = 3600  # seconds after which a step counts as hung
+STEP_LIMIT = 4800  # seconds after which a step counts as hung
 
 POSTGRESQL, REDIS, CHROMIUM, OFFICE = "PostgreSQL", "Redis", "Chromium", "LibreOffice"
 ON_THEIR_OWN = ("tests/shop/tree", "tests/faults", "tests/e2e", "tests/bench")
