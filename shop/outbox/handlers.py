@@ -23,15 +23,24 @@ class UnknownHandlerError(LookupError):
         super().__init__(f"No room has registered a handler called {name!r}.")
 
 
+def _stays_here() -> None:
+    """What is done here goes nowhere."""
+
+
 @dataclass(frozen=True)
 class Delivery:
-    """What a handler is given. ``prepared`` is what its ``prepare`` returned."""
+    """What a handler is given. ``prepared`` is what its ``prepare`` returned.
+
+    An outside handler calls ``going_out`` before anything may leave the house, and as late as that: until then the row is
+    tried again whatever happens, from then on only where the handler is certain. It ends the run if the row is not ours now.
+    """
 
     key: str
     payload: Mapping[str, Any]
     now: datetime
     attempt: int
     prepared: Any = None
+    going_out: Callable[[], None] = _stays_here
 
 
 @dataclass(frozen=True)

@@ -102,8 +102,8 @@ def plain_address(address: str) -> str:
     return f"{name}@{domain.encode('idna').decode()}"
 
 
-def send(*, to: str, write: Callable[[], EmailMessage]) -> None:
-    """Hand one message to the mail server. ``write`` is called when the server has agreed to take one for ``to``.
+def send(*, to: str, write: Callable[[], EmailMessage], going_out: Callable[[], None]) -> None:
+    """Hand one message to the mail server. When that has agreed to take one for ``to``, ``going_out`` is called, then ``write``.
 
     Raises `NotSentError` when it is certain that nothing left the house, `UnclearError` when it may have.
     """
@@ -113,6 +113,8 @@ def send(*, to: str, write: Callable[[], EmailMessage]) -> None:
         with _nothing_left():
             _agreed(session.mail(settings.MAIL_FROM))
             _agreed(session.rcpt(plain_address(to)))
+        going_out()
+        with _nothing_left():
             content = DOT.sub(b"..", write().as_bytes())
             _agreed(session.docmd("DATA"), GO_ON)
         _hand_over(session, content)

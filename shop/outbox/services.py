@@ -2,6 +2,7 @@ import contextlib
 import json
 import logging
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
 from enum import Enum
 from typing import Protocol
@@ -169,7 +170,7 @@ def _prepared(handler: Handler, row: Row, now: datetime) -> Delivery:
     delivery = Delivery(key=row.key, payload=json.loads(row.payload), now=now, attempt=row.attempts)
     if handler.prepare is None:
         return delivery
-    return Delivery(**vars(delivery) | {"prepared": handler.prepare(delivery)})
+    return replace(delivery, prepared=handler.prepare(delivery))
 
 
 def _do_here(handler: Handler, delivery: Delivery, row: Row) -> Outcome:
@@ -181,17 +182,25 @@ def _do_here(handler: Handler, delivery: Delivery, row: Row) -> Outcome:
 
 def _send_outside(handler: Handler, delivery: Delivery, row: Row) -> Outcome:
     """From the mark "going out" on, only a handler that is certain gets a second chance; all else is for a person."""
-    _update(row, [LEASED], state=SENDING)
+    out = False
+
+    def going_out() -> None:
+        nonlocal out
+        _update(row, [LEASED], state=SENDING)
+        out = True
+
     try:
-        handler.function(delivery)
+        handler.function(replace(delivery, going_out=going_out))
     except handlers.NotSentError:
         raise
     except Exception as error:
+        if not out:
+            raise
         log.exception("Background job %s may or may not have gone out.", row)
         _end_run(row, [SENDING], state=UNKNOWN, last_error=_told(error))
         return Outcome.UNKNOWN
     # Also when the lease ran out meanwhile and the sweep called it unknown: now it is known.
-    _end_run(row, [SENDING, UNKNOWN], state=DONE, done_at=delivery.now, last_error="")
+    _end_run(row, [SENDING, UNKNOWN] if out else [LEASED], state=DONE, done_at=delivery.now, last_error="")
     return Outcome.DONE
 
 

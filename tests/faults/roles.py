@@ -111,7 +111,11 @@ def leaf(key: str) -> bytes:
 
 def mail_out(delivery: Delivery) -> None:
     letter = mail.Letter(to="margaret@ashgrove.example", subject="Ready on Friday", text=f"{delivery.key}\n")
-    mail.send(to=letter.to, write=lambda: mail.compose(letter, key=delivery.key, now=delivery.now))
+    mail.send(
+        to=letter.to,
+        write=lambda: mail.compose(letter, key=delivery.key, now=delivery.now),
+        going_out=delivery.going_out,
+    )
 
 
 def pause(_delivery: Delivery) -> None:

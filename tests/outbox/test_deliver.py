@@ -120,14 +120,49 @@ def lease(row: Row) -> Row:
 def test_that_it_is_going_out_is_committed_before_it_goes() -> None:
     seen = []
 
-    def send(_delivery: Delivery) -> None:
-        seen.append((state(row), connection.in_atomic_block))
+    def send(delivery: Delivery) -> None:
+        seen.append(state(row))
+        delivery.going_out()
+        seen.append(state(row))
+        assert not connection.in_atomic_block
 
     outside("mail", send)
     row = publish(handler="mail")
     assert deliver(row) is Outcome.DONE
-    assert seen == [("sending", False)]
+    assert seen == ["leased", "sending"]
     assert state(row) == "done"
+
+
+@pytest.mark.django_db
+def test_what_ended_before_it_was_going_out_is_tried_again_by_machine() -> None:
+    """The session with the server may hang, and the process be ended for it: nothing has left yet."""
+    outside("mail", note)
+    row = lease(publish(handler="mail"))
+    assert services.due_rows(now=LATER) == [row.pk]
+    assert deliver(row, now=LATER, worker="w2") is Outcome.DONE
+    assert effects() == 1
+
+
+@pytest.mark.django_db
+def test_what_fails_in_a_strange_way_before_it_is_going_out_is_tried_again() -> None:
+    outside("mail", fail)
+    row = publish(handler="mail")
+    assert deliver(row) is Outcome.AGAIN
+    assert state(row) == "pending"
+
+
+@pytest.mark.django_db
+def test_who_lost_the_row_meanwhile_does_not_send() -> None:
+    def send(delivery: Delivery) -> None:
+        assert services._lease(row.pk, now=LATER, worker="w2") is not None  # the server was slow, the lease ran out
+        delivery.going_out()
+        note(delivery)
+
+    outside("mail", send)
+    row = publish(handler="mail")
+    assert deliver(row) is Outcome.NOT_OURS
+    row.refresh_from_db()
+    assert (row.state, row.leased_by, effects()) == ("leased", "w2", 0)
 
 
 @pytest.mark.django_db
@@ -151,7 +186,11 @@ def test_what_fails_before_it_goes_out_is_tried_again() -> None:
 
 @pytest.mark.django_db
 def test_what_failed_on_the_way_out_is_unknown_and_never_sent_again() -> None:
-    outside("mail", fail)
+    def send(delivery: Delivery) -> None:
+        delivery.going_out()
+        fail(delivery)
+
+    outside("mail", send)
     row = publish(handler="mail")
     assert deliver(row) is Outcome.UNKNOWN
     row.refresh_from_db()
@@ -183,7 +222,8 @@ def test_what_was_interrupted_on_the_way_out_becomes_unknown() -> None:
 
 @pytest.mark.django_db
 def test_what_was_called_unknown_too_early_is_done_once_its_worker_says_so() -> None:
-    def send(_delivery: Delivery) -> None:
+    def send(delivery: Delivery) -> None:
+        delivery.going_out()
         services.due_rows(now=LATER)
         assert state(row) == "unknown"
 

@@ -240,6 +240,27 @@ def test_a_server_that_hangs_up_before_the_message_is_tried_again(papered: Issue
     assert Link.objects.filter(revoked_at=None).count() == 0
 
 
+def test_a_process_that_ends_before_the_message_is_followed_by_another(
+    papered: IssuedQuote, office: Office, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class Killed(BaseException):
+        """Nothing catches it, as nothing catches SIGKILL."""
+
+    def die(*_given: object) -> None:
+        raise Killed
+
+    mailed, now = asked(papered), timezone.now()
+    with monkeypatch.context() as patch:
+        patch.setattr(mail, "_agreed", die)
+        with pytest.raises(Killed):
+            deliver(row_of(mailed), now=now)
+    later = now + outbox.LEASE
+    assert row_of(mailed).pk in outbox.due_rows(now=later)
+    assert deliver(row_of(mailed), now=later) is outbox.Outcome.DONE
+    assert len(office.taken) == 1
+    assert Link.objects.count() == 1
+
+
 def test_a_password_is_not_told_to_a_server_without_encryption(papered: IssuedQuote, settings: Any) -> None:
     settings.MAIL_FROM = FROM
     settings.MAIL = account(9) | {"host": "mail.example", "user": "desk", "password": "hush"}
@@ -250,7 +271,9 @@ def test_a_password_is_not_told_to_a_server_without_encryption(papered: IssuedQu
         settings.MAIL |= {"host": "127.0.0.1", "port": port}
         patch.setattr(mail, "_this_machine", lambda _host: False)
         with pytest.raises(NotSentError, match="no encryption"):
-            mail.send(to=TO, write=lambda: pytest.fail("nothing may be written"))
+            mail.send(
+                to=TO, write=lambda: pytest.fail("nothing may be written"), going_out=lambda: pytest.fail("too early")
+            )
 
 
 # --- heads of mail ---

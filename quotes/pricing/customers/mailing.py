@@ -130,7 +130,7 @@ def send(delivery: Delivery) -> None:
         return mail.compose(replace(letter, text=text), key=delivery.key, now=delivery.now)
 
     try:
-        mail.send(to=letter.to, write=write)
+        mail.send(to=letter.to, write=write, going_out=delivery.going_out)
     except NotSentError:
         for link in made:
             links.revoke(link=link, who=mailed.who, now=delivery.now)

@@ -113,4 +113,8 @@ def send(delivery: Delivery) -> None:
     """Send what was prepared, once; nothing where there was nothing to tell."""
     letter = delivery.prepared
     if isinstance(letter, mail.Letter):
-        mail.send(to=letter.to, write=lambda: mail.compose(letter, key=delivery.key, now=delivery.now))
+        mail.send(
+            to=letter.to,
+            write=lambda: mail.compose(letter, key=delivery.key, now=delivery.now),
+            going_out=delivery.going_out,
+        )
