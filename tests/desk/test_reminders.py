@@ -10,6 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from shop.journal.models import Entry
+from shop.methods.models import Vendor
 from shop.restorations.models import Part
 from shop.vendor_jobs.lots import plan_lot
 from shop.vendor_jobs.models import Feed, Job, Quiet, Reminder, Rule
@@ -170,6 +171,78 @@ def test_quiet_times_are_set(manager: Client) -> None:
     manager.post("/workshop/reminders/quiet/", said)
     row = Quiet.objects.get()
     assert (row.days, f"{row.morning:%H:%M}", f"{row.evening:%H:%M}", row.digest) == ("567", "06:45", "17:00", True)
+
+
+# -- a vendor's own --------------------------------------------------------------------------------------------------------
+
+OWN = "/workshop/reminders/vendors/"
+
+
+def own(**changes: str) -> dict[str, str]:
+    vendor = Vendor.objects.get(name="Brook Platers")
+    return {"vendor": str(vendor.uid), "kind": "overdue", "on": "on", "days": "4", "climbs_after": "6"} | changes
+
+
+def test_a_vendor_has_a_rule_of_its_own_until_it_is_dropped(late: Job, manager: Client) -> None:
+    assert manager.post(OWN, own()).status_code == 302
+    row = Rule.objects.get()
+    assert (str(row.vendor), row.kind, row.on, row.days, row.climbs_after) == ("Brook Platers", "overdue", True, 4, 6)
+    page = words_of(manager.get("/workshop/reminders/"))
+    assert "Brook Platers overdue 4 working days, the manager 6 more" in page
+    manager.post(OWN, own(days="2"))
+    assert Rule.objects.get().days == 2, "said again, it is the same rule"
+    manager.post(f"{OWN}{late.vendor.uid}/overdue/drop/")
+    assert not Rule.objects.exists()
+    assert "None: every vendor goes by the rules above." in words_of(manager.get("/workshop/reminders/"))
+    assert Entry.objects.filter(what="reminder rule dropped", subject_label="Brook Platers").count() == 1
+    manager.post(f"{OWN}{late.vendor.uid}/overdue/drop/")
+    assert Entry.objects.filter(what="reminder rule dropped").count() == 1, "what is gone is not dropped again"
+
+
+def test_what_is_told_of_at_once_takes_no_days_from_the_form(late: Job, manager: Client) -> None:
+    manager.post(OWN, own(kind="due_today", days="9", climbs_after="9"))
+    row = Rule.objects.get()
+    assert (row.days, row.climbs_after) == (0, None)
+    assert "Brook Platers due today told of at once" in words_of(manager.get("/workshop/reminders/"))
+
+
+def test_a_vendor_of_whom_nobody_is_reminded(late: Job, manager: Client) -> None:
+    data = own()
+    del data["on"]
+    manager.post(OWN, data)
+    assert "Brook Platers overdue nobody is reminded" in words_of(manager.get("/workshop/reminders/"))
+    raise_reminders(now=timezone.now())
+    assert of(0).settled == "itself", "what is not reminded of any more is not before anybody"
+
+
+@pytest.mark.parametrize(
+    ("typed", "box"),
+    [
+        ({"days": "61"}, "own-days"),
+        ({"climbs_after": "x"}, "own-climbs_after"),
+        ({"kind": "core"}, "own-kind"),
+        ({"vendor": "00000000-0000-4000-8000-000000000000"}, "own-vendor"),
+    ],
+)
+def test_a_wrong_rule_of_a_vendor_is_said_at_its_box_and_nothing_typed_is_lost(
+    late: Job, manager: Client, typed: dict[str, str], box: str
+) -> None:
+    answer = manager.post(OWN, own() | {"days": "7"} | typed)
+    page = answer.content.decode()
+    assert answer.status_code == 422
+    assert f'id="{box}_error"' in page
+    assert Rule.objects.count() == 0
+    if "days" not in typed:
+        assert re.search(r'name="days" value="7"', page)
+
+
+def test_rules_of_vendors_are_the_managers(late: Job, front_desk: Client) -> None:
+    assert front_desk.post(OWN, own()).status_code == 403
+    assert front_desk.post(f"{OWN}{late.vendor.uid}/overdue/drop/").status_code == 403
+
+
+def test_what_is_no_kind_of_reminder_is_not_found(late: Job, manager: Client) -> None:
+    assert manager.post(f"{OWN}{late.vendor.uid}/nothing/drop/").status_code == 404
 
 
 # -- the calendar ----------------------------------------------------------------------------------------------------------

@@ -1,4 +1,4 @@
-"""Reminders: what is open, what one does about it; the rules and quiet hours for the manager; the address of a calendar."""
+"""Reminders: what is open, and what one does about it; the address of a calendar."""
 
 from typing import Any
 from uuid import UUID
@@ -13,21 +13,19 @@ from django.urls import path, reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
-from django.views.decorators.http import require_http_methods, require_safe
+from django.views.decorators.http import require_safe
 
 from quotes.desk import saving, waiting_reminders
 from quotes.desk.context import DESK
 from quotes.desk.forms import PlainForm
 from quotes.desk.forms_vendor import NewDayForm
 from quotes.desk.views.days import DayField
-from quotes.desk.views.times import DAYS
 from quotes.desk.views.vendor_job import person, told_by
 from quotes.pricing.customers.sending import base_of, opens_only_here
 from shop.people.roles import ROLE_DESK, ROLE_MANAGER, role_required, roles_of
 from shop.posting import posted_from
-from shop.vendor_jobs.models import Kind, Quiet, Reminder
+from shop.vendor_jobs.models import Reminder
 from shop.vendor_jobs.reminding import acting, feeds, words
-from shop.vendor_jobs.reminding.rules import AT_ONCE, MOST, WEEKDAYS, Said, quiet, rules, set_quiet, set_rules
 from shop.vendor_jobs.reminding.selectors import open_reminders, with_words
 
 UNPROCESSABLE = 422
@@ -36,65 +34,6 @@ ON_A_PAGE = 50
 
 class PutOffForm(PlainForm):
     until = DayField(label=gettext_lazy("Tell it again on"))
-
-
-class RulesForm(PlainForm):
-    """A row of boxes for each kind: whether, how many days, and how many more until the manager hears of it."""
-
-    def __init__(self, data: Any = None) -> None:
-        held = rules()
-        first: dict[str, Any] = {}
-        super().__init__(data)
-        for kind in Kind:
-            said, label = held.of(kind), str(kind.label)
-            self.fields[f"on_{kind}"] = forms.BooleanField(
-                label=_("Remind: %(kind)s") % {"kind": label}, required=False
-            )
-            first[f"on_{kind}"] = said.on
-            if kind in AT_ONCE:
-                continue
-            days = _("%(kind)s: working days") % {"kind": label[:1].upper() + label[1:]}
-            climbs = _("%(kind)s: the manager hears of it after so many more") % {"kind": label[:1].upper() + label[1:]}
-            self.fields[f"days_{kind}"] = _number(days)
-            self.fields[f"climbs_after_{kind}"] = _number(climbs, required=False)
-            first |= {f"days_{kind}": said.days, f"climbs_after_{kind}": said.climbs_after}
-        self.initial = first
-
-    def rows(self) -> list[list[forms.BoundField]]:
-        """The boxes by kind."""
-        return [
-            [self[name] for name in (f"on_{kind}", f"days_{kind}", f"climbs_after_{kind}") if name in self.fields]
-            for kind in Kind
-        ]
-
-    def said(self) -> dict[Kind, Said]:
-        """The rules as they were typed."""
-        given = self.cleaned_data
-        return {
-            kind: Said(given[f"on_{kind}"], given.get(f"days_{kind}") or 0, given.get(f"climbs_after_{kind}"))
-            for kind in Kind
-        }
-
-
-def _number(label: str, *, required: bool = True) -> forms.IntegerField:
-    box = forms.TextInput(attrs={"inputmode": "numeric", "size": 8})
-    wrong = {"invalid": _("Write a whole number of working days."), "required": _("Write a number of working days.")}
-    limits = {"min_value": _("Give 0 or more."), "max_value": _("Give %(most)s at most.") % {"most": MOST}}
-    return forms.IntegerField(
-        label=label, required=required, min_value=0, max_value=MOST, widget=box, error_messages=wrong | limits
-    )
-
-
-class QuietForm(PlainForm):
-    days = forms.MultipleChoiceField(
-        label=gettext_lazy("Nobody is told on"),
-        choices=[(digit, label) for digit, (_value, label) in zip(WEEKDAYS, DAYS, strict=True)],
-        widget=forms.CheckboxSelectMultiple,
-        required=False,
-    )
-    morning = forms.TimeField(label=gettext_lazy("The digest goes out at"))
-    evening = forms.TimeField(label=gettext_lazy("Quiet from"))
-    digest = forms.BooleanField(label=gettext_lazy("A digest by e-mail in the morning"), required=False)
 
 
 def _said(request: HttpRequest) -> dict[str, Any]:
@@ -189,49 +128,6 @@ def told_day(request: HttpRequest, uid: UUID) -> HttpResponse:
     return _page(request, row, status=UNPROCESSABLE, day=form)
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
-@role_required(ROLE_MANAGER)
-def reminder_rules(request: HttpRequest) -> HttpResponse:
-    form = RulesForm(request.POST or None)
-    if request.method == "POST" and form.is_valid():
-        try:
-            set_rules(said=form.said(), **_said(request))
-        except ValidationError as error:
-            saving.place(form, error, f"days_{Kind.OVERDUE}")
-        else:
-            messages.success(request, _("Saved. It holds within a minute."))
-            return redirect("desk:reminder_rules")
-    return _rules_page(request, form=form)
-
-
-@role_required(ROLE_MANAGER)
-@posted_from("desk:reminder_rules", takes=())
-def quiet_times(request: HttpRequest) -> HttpResponse:
-    form = QuietForm(request.POST)
-    if form.is_valid():
-        try:
-            set_quiet(**form.cleaned_data, **_said(request))
-        except ValidationError as error:
-            saving.place(form, error, "evening")
-        else:
-            messages.success(request, _("Saved. It holds within a minute."))
-            return redirect("desk:reminder_rules")
-    return _rules_page(request, quiet_form=form)
-
-
-def _rules_page(
-    request: HttpRequest, *, form: RulesForm | None = None, quiet_form: QuietForm | None = None
-) -> HttpResponse:
-    wrong = bool((form and form.errors) or (quiet_form and quiet_form.errors))
-    context = {"form": form or RulesForm(), "quiet_form": quiet_form or _quiet_of(quiet())}
-    return render(request, "desk/reminder_rules.html", context, status=UNPROCESSABLE if wrong else 200)
-
-
-def _quiet_of(row: Quiet) -> QuietForm:
-    kept = {"morning": f"{row.morning:%H:%M}", "evening": f"{row.evening:%H:%M}"}
-    return QuietForm(initial=kept | {"days": list(row.days), "digest": row.digest})
-
-
 @require_safe
 @role_required(*DESK)
 def my_calendar(request: HttpRequest) -> HttpResponse:
@@ -272,6 +168,4 @@ urlpatterns = [
     path("reminders/<uuid:uid>/done/", done, name="reminder_done"),
     path("reminders/<uuid:uid>/put-off/", put_off, name="put_off"),
     path("reminders/<uuid:uid>/told/", told_day, name="reminder_told"),
-    path("workshop/reminders/", reminder_rules, name="reminder_rules"),
-    path("workshop/reminders/quiet/", quiet_times, name="quiet_times"),
 ]

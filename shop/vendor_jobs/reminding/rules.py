@@ -7,6 +7,7 @@ from uuid import NAMESPACE_URL, uuid5
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from shop.journal.services import Subject, record, subject_of
@@ -69,6 +70,11 @@ class Rules:
 def rules() -> Rules:
     """All of them, in one query."""
     return Rules({(row.kind, row.vendor_id): Said(row.on, row.days, row.climbs_after) for row in Rule.objects.all()})
+
+
+def rules_of_vendors() -> QuerySet[Rule]:
+    """Rules that vendors have of their own, by vendor. One query."""
+    return Rule.objects.filter(vendor__isnull=False).select_related("vendor").order_by("vendor__name", "kind")
 
 
 @transaction.atomic
