@@ -9,10 +9,10 @@ import pytest
 
 from quotes import engine
 
-MODULES = [importlib.import_module(f"quotes.engine.{found.name}") for found in pkgutil.iter_modules(engine.__path__)]
+MODULES = [importlib.import_module(found.name) for found in pkgutil.walk_packages(engine.__path__, "quotes.engine.")]
 
 
-@pytest.mark.parametrize("module", MODULES, ids=lambda module: module.__name__.rsplit(".", 1)[1])
+@pytest.mark.parametrize("module", MODULES, ids=lambda module: module.__name__.removeprefix("quotes.engine."))
 def test_the_examples_in_the_docstrings_hold(module: ModuleType) -> None:
     assert doctest.testmod(module).failed == 0
 

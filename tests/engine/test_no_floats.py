@@ -10,8 +10,8 @@ from quotes import engine
 from tests.bench import plain_sum
 
 HOME = Path(engine.__path__[0])
-#: Chances and quantiles are worked out in floats; what is money when it leaves that room is a decimal again.
-FILES = [path for path in sorted(HOME.rglob("*.py")) if path.parent.name != "chance"]
+#: Chances and what is learned are worked out in floats; what is money when it leaves those rooms is a decimal or a whole number.
+FILES = [path for path in sorted(HOME.rglob("*.py")) if path.parent.name not in {"chance", "learning"}]
 #: What turns decimals into floats, or brings floats in.
 FLOATING = {"float", "complex", "fsum"}
 

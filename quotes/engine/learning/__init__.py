@@ -1,0 +1,1 @@
+"""What the floor taught: factors, chances, calibration, look-alikes. Worked out in floats, none of them an amount of money."""
