@@ -18,6 +18,7 @@
 ``comparing``      what changed between two versions, one change after the other
 ``plating``        when zinc or chrome must be refused, or baked
 ``pricing``        cost class to price, floor, discount, tax, instalments
+``margin``         the weekly review: budgets, variances, forecast
 ``rollup``         all of it for one restoration
 ``figures``        every figure with the inputs it came from
 ``formulas``       the named variants, so that old quotes recompute for ever
