@@ -11,6 +11,7 @@ from quotes.desk.views.days import DayField
 from shop.floor.models import Shelf
 from shop.rates.models import Status
 from shop.routes.models import Step
+from shop.vendor_jobs.claims import Asked
 from shop.vendor_jobs.models import Charge, Claim, Job, Line, Promise, Terms
 
 if TYPE_CHECKING:  # it takes its model in brackets for the type checker only
@@ -233,6 +234,36 @@ class ChargeForm(PlainForm):
         plainly(self)
 
 
+class ClaimForm(PlainForm):
+    """A claim made by hand: for which pieces, what happened, what is asked, and of whom."""
+
+    line = forms.ModelChoiceField(Line.objects.none(), label=_("For"), to_field_name="uid", empty_label=None)
+    words = _words(Claim, "words", _("What happened"))
+    payer = forms.ChoiceField(label=_("Who is to pay"), choices=Claim.Payer, initial=Claim.Payer.VENDOR)
+    redo_free = forms.BooleanField(label=_("It is done again free"), required=False)
+
+    def __init__(self, data: Any = None, *, lines: Any, terms: Terms | None) -> None:
+        cap = terms.claim_cap_minor if terms else None
+        super().__init__(data, initial={"cap_minor": cap, "payer": Claim.Payer.VENDOR}, auto_id="claim-%s")
+        box = self.fields["line"]
+        box.queryset = lines  # type: ignore[attr-defined]
+        box.label_from_instance = lambda line: f"{line.step.part} {line.pieces}×"  # type: ignore[attr-defined]
+        no_sum = _("Empty while no sum is asked.")
+        self.fields["asked_minor"] = MinorMoney(label=_("We ask for"), required=False, help_text=no_sum)
+        self.fields["cap_minor"] = MinorMoney(
+            label=_("The vendor pays at most"),
+            required=False,
+            help_text=_("By its terms; empty where nothing limits it."),
+        )
+        self.order_fields(("line", "words", "asked_minor", "payer", "cap_minor", "redo_free"))
+        plainly(self)
+
+    def asked(self) -> Asked:
+        """What is asked for, as the service takes it."""
+        given = self.cleaned_data
+        return Asked(given["asked_minor"], given["payer"], given["redo_free"], given["cap_minor"])
+
+
 class SettleForm(PlainForm):
     """How a claim was settled. ``replaced`` is asked only where pieces are lost."""
 
@@ -245,7 +276,9 @@ class SettleForm(PlainForm):
     )
 
     def __init__(self, data: Any = None, *, claim: Claim) -> None:
-        super().__init__(data, initial={"settled_minor": claim.asked_minor}, auto_id=f"claim-{claim.uid}-%s")
+        super().__init__(
+            data, initial={"settled_minor": claim.asked_minor, "payer": claim.payer}, auto_id=f"claim-{claim.uid}-%s"
+        )
         self.claim = claim
         if claim.line.outcome != Line.Outcome.LOST:
             del self.fields["replaced"]

@@ -94,7 +94,7 @@ def shown(job: Job, *, now: datetime) -> Shown:
         job=job,
         stands=stands(job),
         lines=lines,
-        terms=getattr(job.vendor, "terms", None),
+        terms=terms(job),
         tags=_tags(going) if job.sent_on is None else {},
         promises=list(job.promises.all()),
         charges=list(job.charges.select_related("reversed_by")),
@@ -124,6 +124,16 @@ def lines_of(job: Job) -> QuerySet[Line]:
         "photograph",
         "outcome_photograph",
     ).order_by("step__part__restoration", "step__part__position", "pk")
+
+
+def terms(job: Job) -> Terms | None:
+    """What stands between us and its vendor; None where nobody set anything."""
+    return getattr(job.vendor, "terms", None)
+
+
+def claimable(job: Job) -> QuerySet[Line]:
+    """Lines that went out with it: something may have happened to them there."""
+    return lines_of(job).exclude(outcome=NOT_SENT)
 
 
 def _tags(lines: Sequence[Line]) -> dict[int, str]:

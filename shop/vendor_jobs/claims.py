@@ -1,5 +1,6 @@
-"""What we ask of a vendor: for pieces lost, damaged, or not as agreed; and how it was settled."""
+"""What we ask for pieces lost, damaged, or not as agreed; and how it was settled."""
 
+from dataclasses import dataclass
 from datetime import datetime
 
 from django.core.exceptions import ValidationError
@@ -11,29 +12,72 @@ from shop.journal.services import record, subject_of
 from shop.restorations.services import hold_scope
 from shop.routes.again import again
 from shop.routes.models import Away, Done
-from shop.vendor_jobs.models import Claim, Line
+from shop.vendor_jobs.models import Claim, Job, Line
 
 
-@transaction.atomic
-def ask(*, line: Line, words: str, asked_minor: int | None = None, who: str, now: datetime) -> Claim:
-    """Make a claim for a line; what is asked begins as its replacement value, at most what the vendor pays per claim.
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What is asked for, of whom, and within what: ``asked_minor`` None while no sum is asked, ``cap_minor`` None without a cap."""
+
+    asked_minor: int | None
+    payer: str = Claim.Payer.VENDOR
+    redo_free: bool = False
+    cap_minor: int | None = None
+
+
+def usual(line: Line) -> Asked:
+    """What is asked for a line by the vendor's terms: its replacement value, at most what the vendor pays per claim.
 
     A rejected line asks for no money where the vendor does it again free.
     """
     terms = getattr(line.job.vendor, "terms", None)
     free = line.outcome == Line.Outcome.REJECTED and (terms is None or terms.redo_free)
     cap = terms.claim_cap_minor if terms else None
-    asked = asked_minor
-    if asked is None and not free and line.replacement_minor is not None:
-        asked = line.replacement_minor if cap is None else min(line.replacement_minor, cap)
+    value = None if free else line.replacement_minor
+    return Asked(value if value is None or cap is None else min(value, cap), redo_free=free, cap_minor=cap)
+
+
+@transaction.atomic
+def ask(*, line: Line, words: str, asked: Asked | None = None, who: str, now: datetime) -> Claim:
+    """Make a claim for a line, as `usual` where nothing else is said. Said twice, it is kept once. Raises at the field."""
+    Job.objects.select_for_update().get(pk=line.job_id)
+    line = Line.objects.select_related("job__service__vendor__terms", "step__part").get(pk=line.pk)
+    asked = asked or usual(line)
+    _refuse_claim(line, asked)
+    same = line.claims.filter(words=words.strip(), settled_at__isnull=True).first()
+    if same is not None:
+        return same
     row = Claim(
-        line=line, words=words.strip(), asked_minor=asked, cap_minor=cap, redo_free=free, made_at=now, made_by=who
+        line=line,
+        words=words.strip(),
+        asked_minor=asked.asked_minor,
+        cap_minor=asked.cap_minor,
+        redo_free=asked.redo_free,
+        payer=asked.payer,
+        made_at=now,
+        made_by=who,
     )
     row.full_clean(exclude={"line"})
     row.save(force_insert=True)
-    after = {"parts": str(line.step.part), "what happened": row.words, "we ask for minor": asked, "again free": free}
+    after = {
+        "parts": str(line.step.part),
+        "what happened": row.words,
+        "we ask for minor": row.asked_minor,
+        "who pays": str(row.get_payer_display()),
+        "again free": row.redo_free,
+    }
     record(who=who, at=now, what="claim made", subject=subject_of(line.job), after=after)
     return row
+
+
+def _refuse_claim(line: Line, asked: Asked) -> None:
+    if line.job.sent_on is None or line.outcome == Line.Outcome.NOT_SENT:
+        said = _("It did not go out with this lot, so nothing can have happened to it there.")
+        raise ValidationError({"line": said}, code="not sent")
+    by_vendor = asked.payer == Claim.Payer.VENDOR
+    if by_vendor and None not in (asked.asked_minor, asked.cap_minor) and asked.asked_minor > asked.cap_minor:  # type: ignore[operator]
+        said = _("That is more than the vendor pays for a claim. Ask for that at most, or change what it pays.")
+        raise ValidationError({"asked_minor": said}, code="cap")
 
 
 @transaction.atomic

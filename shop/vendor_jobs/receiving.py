@@ -260,7 +260,10 @@ def pass_on(
 
 @transaction.atomic
 def take_back_arrival(*, line: Line, who: str, now: datetime) -> Line:
-    """What was said of a line was a slip: it is out again, as before. On the same day, and only while nothing followed."""
+    """What was said of a line was a slip: it is out again, as before. On the same day, and only while nothing followed.
+
+    The claim that it made goes with it; one that somebody made by hand stands.
+    """
     job = _hold_out(line.job)
     line = Line.objects.select_related("step__part__restoration", "step__service").get(pk=line.pk)
     if line.outcome in {Outcome.OPEN, Outcome.NOT_SENT}:
@@ -276,7 +279,7 @@ def take_back_arrival(*, line: Line, who: str, now: datetime) -> Line:
     if line.outcome == Outcome.GOOD:
         undo_done(step=line.step, who=who, now=now)
     before = {"came back": str(Outcome(line.outcome).label), "parts": str(line.step.part)}
-    line.claims.all().delete()
+    line.claims.filter(made_at=line.settled_at).delete()  # what was said by itself; a claim made by hand stands
     _out_again(job, line, now=now)
     job.back_on = None
     job.save(update_fields=["back_on"])

@@ -275,6 +275,69 @@ def test_a_claim_is_settled_within_the_terms(front_desk: Client, job: Job) -> No
     assert (claim.settled_minor, claim.payer) == (2_000, "vendor")
 
 
+def asking(line: Line, **changes: str) -> dict[str, str]:
+    sent = {"line": str(line.uid), "words": "Bore out of true", "asked_minor": "40", "payer": "vendor"}
+    return sent | changes
+
+
+def test_a_claim_is_made_by_hand_within_the_terms_and_settled_there(front_desk: Client, job: Job) -> None:
+    Terms.objects.create(vendor=job.vendor, claim_cap_minor=3_000)
+    line = out(front_desk, job).lines.get()
+    front_desk.post(at(job, "count-in"), coming(line, good="4"))
+    assert re.search(r'name="cap_minor" value="30(\.00)?"', front_desk.get(at(job)).content.decode())
+    wrong = front_desk.post(at(job, "claim"), asking(line, cap_minor="30"))
+    assert wrong.status_code == 422
+    assert 'id="claim-asked_minor_error"' in wrong.content.decode()
+    assert 'value="Bore out of true"' in wrong.content.decode()
+    for _tap in range(2):
+        assert front_desk.post(at(job, "claim"), asking(line, cap_minor="30", asked_minor="25")).status_code == 302
+    claim = Claim.objects.get()
+    assert (claim.asked_minor, claim.cap_minor, claim.redo_free, claim.payer) == (2_500, 3_000, False, "vendor")
+    said = text(front_desk.get(at(job)))
+    assert "Bore out of true open we ask for €25.00 · the vendor pays €30.00 at most" in said
+    settled = {"settled_minor": "20", "payer": "vendor", "settled_how": "Taken off the next bill"}
+    front_desk.post(f"/vendor-work/claims/{claim.uid}/settle/", settled)
+    claim.refresh_from_db()
+    assert (claim.settled_minor, claim.settled_by) == (2_000, "ada")
+
+
+def test_a_claim_may_go_to_the_insurance_or_be_done_again_free(front_desk: Client, job: Job) -> None:
+    line = out(front_desk, job).lines.get()
+    front_desk.post(at(job, "claim"), asking(line, payer="insurer", cap_minor="1"))
+    front_desk.post(at(job, "claim"), asking(line, words="Dull", asked_minor="", redo_free="on"))
+    first, second = Claim.objects.order_by("pk")
+    assert (first.payer, first.asked_minor) == ("insurer", 4_000), "what the vendor pays at most binds the vendor alone"
+    assert (second.redo_free, second.asked_minor) == (True, None)
+    said = text(front_desk.get(at(job)))
+    assert "to pay: an insurance" in said
+    assert "it is done again free" in said
+
+
+@pytest.mark.parametrize(
+    ("typed", "box"),
+    [({"words": ""}, "words"), ({"asked_minor": "much"}, "asked_minor"), ({"line": str(uuid4())}, "line")],
+)
+def test_a_wrong_claim_is_said_at_its_box(front_desk: Client, job: Job, typed: dict[str, str], box: str) -> None:
+    answer = front_desk.post(at(job, "claim"), asking(out(front_desk, job).lines.get()) | typed)
+    assert answer.status_code == 422
+    assert f'id="claim-{box}_error"' in answer.content.decode()
+    assert not Claim.objects.exists()
+
+
+def test_nothing_is_claimed_for_what_did_not_go_out(front_desk: Client, job: Job) -> None:
+    assert front_desk.post(at(job, "claim"), asking(job.lines.get())).status_code == 422
+    assert not Claim.objects.exists()
+
+
+def test_a_claim_made_by_hand_stands_where_the_arrival_was_a_slip(front_desk: Client, job: Job) -> None:
+    line = out(front_desk, job).lines.get()
+    front_desk.post(at(job, "claim"), asking(line, words="Told by phone: bent"))
+    front_desk.post(at(job, "count-in"), coming(line, damaged="4", note="Bent"))
+    assert Claim.objects.count() == 2
+    front_desk.post(f"/vendor-work/lines/{line.uid}/take-back/")
+    assert Claim.objects.get().words == "Told by phone: bent"
+
+
 def test_a_new_day_is_noted_and_the_old_one_stands_beside_it(front_desk: Client, job: Job) -> None:
     out(front_desk, job)
     sent = {"due_on": day(20), "status": "seen", "said_by": "Iris", "told_on": day(), "note": "Bath is new"}
@@ -390,7 +453,20 @@ def test_the_trip_says_what_to_take_and_fetch_and_is_ticked(
 def test_a_mechanic_reaches_none_of_it(mechanic: Client, job: Job) -> None:
     pages = [at(job), at(job, "note"), f"/vendor-work/vendors/{job.vendor.uid}/", "/vendor-work/trip/"]
     assert [mechanic.get(page).status_code for page in pages] == [403] * 4
-    sends = ["send", "count-in", "charge", "cancel", "again", "tick", "agree", "change", "add", "new-day", "on"]
+    sends = [
+        "send",
+        "count-in",
+        "charge",
+        "cancel",
+        "again",
+        "tick",
+        "agree",
+        "change",
+        "add",
+        "new-day",
+        "on",
+        "claim",
+    ]
     assert {mechanic.post(at(job, name)).status_code for name in sends} == {403}
     assert User.objects.exists()
 

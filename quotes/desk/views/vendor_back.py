@@ -17,7 +17,7 @@ from django.utils.translation import gettext as _
 from quotes.desk import vendor_job, vendor_work
 from quotes.desk.context import DESK
 from quotes.desk.forms_found import FoundPhotographForm
-from quotes.desk.forms_vendor import ArrivalForm, CameForm, ChargeForm, OnForm, SettleForm
+from quotes.desk.forms_vendor import ArrivalForm, CameForm, ChargeForm, ClaimForm, OnForm, SettleForm
 from quotes.desk.views.editor import who
 from quotes.desk.views.vendor_job import (
     UNPROCESSABLE,
@@ -174,6 +174,19 @@ def reverse_charge(request: HttpRequest, uid: UUID) -> HttpResponse:
 
 
 @role_required(*DESK)
+@posted_from("desk:vendor_job")
+def claim(request: HttpRequest, uid: UUID) -> HttpResponse:
+    """A claim made by hand: what came to light later, or was told by phone."""
+    row = vendor_job.known_job(uid)
+    form = ClaimForm(request.POST, lines=vendor_job.claimable(row), terms=vendor_job.terms(row))
+
+    def write(given: dict[str, Any]) -> None:
+        claims.ask(line=given["line"], words=given["words"], asked=form.asked(), **_by(request))
+
+    return answer(request, row, "claim", form, write, _("The claim is made."))
+
+
+@role_required(*DESK)
 @posted_from("desk:vendor_job", row=(Claim, "line__job__uid"))
 def settle(request: HttpRequest, uid: UUID) -> HttpResponse:
     found = get_object_or_404(Claim.objects.select_related("line__job"), uid=uid)
@@ -197,6 +210,7 @@ urlpatterns = [
     path("vendor-work/jobs/<uuid:uid>/on/", go_on, name="go_on"),
     path("vendor-work/jobs/<uuid:uid>/again/", again, name="again_at_vendor"),
     path("vendor-work/jobs/<uuid:uid>/charge/", charge, name="enter_charge"),
+    path("vendor-work/jobs/<uuid:uid>/claim/", claim, name="make_claim"),
     path("vendor-work/lines/<uuid:uid>/take-back/", take_back, name="take_back_arrival"),
     path("vendor-work/charges/<uuid:uid>/reverse/", reverse_charge, name="reverse_charge"),
     path("vendor-work/claims/<uuid:uid>/settle/", settle, name="settle_claim"),

@@ -22,6 +22,7 @@ from quotes.desk.forms_vendor import (
     ArrivalForm,
     CameForm,
     ChargeForm,
+    ClaimForm,
     LineForm,
     LotForm,
     NewDayForm,
@@ -76,6 +77,9 @@ def page(request: HttpRequest, row: Job, *, status: int = 200, **refused: Any) -
             "arrivals": [arrivals.get(line.pk) or arrival_forms(line) for line in found.to_come],
             "day_form": refused.get("day") or NewDayForm(),
         }
+    if row.sent_on is not None:
+        lines = vendor_job.claimable(row)
+        context["claim_form"] = refused.get("claim") or ClaimForm(lines=lines, terms=found.terms)
     if found.next_lots:
         context["on_form"] = refused.get("on") or OnForm(lots=vendor_job.next_lots(row))
     return render(request, "desk/vendor_job.html", context, status=status)

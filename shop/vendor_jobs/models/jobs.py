@@ -237,7 +237,10 @@ class Charge(models.Model):
 
 
 class Claim(models.Model):
-    """What we ask of a vendor for pieces that were lost, damaged or not done as agreed; settled once."""
+    """What we ask for pieces that were lost, damaged or not done as agreed; settled once.
+
+    ``payer`` is who is asked, and once it is settled who paid. ``cap_minor`` is the most that the vendor pays.
+    """
 
     class Payer(models.TextChoices):
         VENDOR = "vendor", _("the vendor")
@@ -249,24 +252,25 @@ class Claim(models.Model):
     line = models.ForeignKey(Line, models.PROTECT, related_name="claims")
     words = models.CharField(_("what happened"), max_length=300)
     asked_minor = models.BigIntegerField(_("we ask for"), null=True, blank=True, validators=PRICE)
-    cap_minor = models.BigIntegerField(null=True, editable=False)
+    cap_minor = models.BigIntegerField(_("the vendor pays at most"), null=True, blank=True, validators=PRICE)
     redo_free = models.BooleanField(_("it is done again free"), default=False)
     made_at = models.DateTimeField()
     made_by = models.CharField(max_length=150)
     settled_at = models.DateTimeField(null=True, editable=False)
     settled_by = models.CharField(max_length=150, blank=True)
     settled_minor = models.BigIntegerField(_("comes to"), null=True, blank=True, validators=PRICE)
-    payer = models.CharField(_("who pays"), max_length=8, choices=Payer, blank=True)
+    payer = models.CharField(_("who pays"), max_length=8, choices=Payer, default=Payer.VENDOR)
     settled_how = models.CharField(_("how it was settled"), max_length=300, blank=True)
 
     class Meta:
         ordering = ["made_at", "pk"]
         constraints = [
             CheckConstraint(
-                condition=Q(settled_at__isnull=True, settled_by="", settled_minor__isnull=True, payer="")
-                | (Q(settled_at__isnull=False, settled_minor__gte=0) & ~Q(settled_by="") & ~Q(payer="")),
-                name="claim_settled_says_who_pays",
+                condition=Q(settled_at__isnull=True, settled_by="", settled_minor__isnull=True)
+                | (Q(settled_at__isnull=False, settled_minor__gte=0) & ~Q(settled_by="")),
+                name="claim_settled_says_by_whom",
             ),
+            CheckConstraint(condition=~Q(payer=""), name="claim_says_who_pays"),
             CheckConstraint(condition=~Q(words=""), name="claim_says_what_happened"),
         ]
 
