@@ -120,6 +120,7 @@ INSTALLED_APPS = [
     "shop.floor",
     "shop.vendor_jobs",
     "quotes.pricing",
+    "quotes.margin",
     "quotes.desk",
 ]
 

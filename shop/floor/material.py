@@ -43,12 +43,18 @@ HUNDRED = Decimal(100)
 
 @dataclass(frozen=True, slots=True)
 class Used:
-    """What one step used of a consumable on a day: ``used`` on the part itself, ``mixed`` its share of the mix [unit]."""
+    """What one step used of a consumable on a day: ``used`` on the part itself, ``mixed`` its share of the mix [unit].
+
+    ``done`` is the row that says so, else ``remedy`` the work before a redo, on the ``step`` that its part goes back to.
+    """
 
     consumable: int
     day: date
     used: Decimal
     mixed: Decimal
+    step: int
+    done: int | None = None
+    remedy: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +66,9 @@ class _Work:
     part: inputs.Part
     step: inputs.Step
     day: date
+    step_pk: int
+    done: int | None = None
+    remedy: int | None = None
 
 
 def by_the_book(first: date, last: date) -> list[Used]:
@@ -71,20 +80,29 @@ def by_the_book(first: date, last: date) -> list[Used]:
     works = [*_steps(first, last), *_remedies(first, last)]
     usages = _usages({work.operation.pk for work in works})
     packs = {pk: price.pack_size for pk, price in consumable_prices(last).items()}
-    mixes: dict[tuple[int, int, date, int], list[tuple[Usage, Decimal]]] = defaultdict(list)
+    mixes: dict[tuple[int, int, date, int], list[tuple[Usage, Decimal, _Work]]] = defaultdict(list)
     for work in works:
         for usage in usages.get(work.operation.pk, ()):
             with suppress(BadInput):
                 amount = amount_of(usage, work.operation, work.part, work.step)
                 if amount:
-                    mixes[work.task, work.operation.pk, work.day, usage.pk].append((usage, amount))
+                    mixes[work.task, work.operation.pk, work.day, usage.pk].append((usage, amount, work))
     found = []
     for (_task, _operation, day, _usage), members in mixes.items():
         item = members[0][0].consumable
-        whole = sum((amount for _row, amount in members), NONE)
+        whole = sum((amount for _row, amount, _work in members), NONE)
         mix = mixed(item, whole, packs.get(item.pk))
         found += [
-            Used(item.pk, day, own, _formula("portion")(whole=mix, own=own, together=whole)) for _, own in members
+            Used(
+                item.pk,
+                day,
+                own,
+                _formula("portion")(whole=mix, own=own, together=whole),
+                work.step_pk,
+                work.done,
+                work.remedy,
+            )
+            for _, own, work in members
         ]
     return found
 
@@ -135,7 +153,7 @@ def _steps(first: date, last: date) -> Iterable[_Work]:
         assert operation is not None
         part, step = as_measured(row.step)
         task = tasks.get((row.step_id, row.visit), -row.step_id)  # booked on no task, it is a mix of its own
-        yield _Work(task, operation, part, step, timezone.localdate(row.at))
+        yield _Work(task, operation, part, step, timezone.localdate(row.at), row.step_id, done=row.pk)
 
 
 def _remedies(first: date, last: date) -> Iterable[_Work]:
@@ -145,14 +163,15 @@ def _remedies(first: date, last: date) -> Iterable[_Work]:
     found = list(rows.select_related("operation").distinct())
     lines = TaskStep.objects.filter(task__in=[row.task_id for row in found])
     lines = lines.select_related("step__part__size_class", "step__operation", "step__service").order_by("pk")
-    parts: dict[int, dict[int, tuple[inputs.Part, inputs.Step]]] = defaultdict(dict)
+    parts: dict[int, dict[int, tuple[inputs.Part, inputs.Step, int]]] = defaultdict(dict)
     for line in lines:
-        parts[line.task_id].setdefault(line.step.part_id, as_measured(line.step))
+        parts[line.task_id].setdefault(line.step.part_id, (*as_measured(line.step), line.step_id))
     for row in found:
         assert row.operation is not None
         assert row.done_at is not None
-        for part, step in parts[row.task_id].values():
-            yield _Work(row.task_id, row.operation, part, replace(step, quantity=None), timezone.localdate(row.done_at))
+        day = timezone.localdate(row.done_at)
+        for part, step, pk in parts[row.task_id].values():
+            yield _Work(row.task_id, row.operation, part, replace(step, quantity=None), day, pk, remedy=row.pk)
 
 
 def _usages(operations: Iterable[int]) -> Mapping[int, Sequence[Usage]]:

@@ -36,6 +36,22 @@ class Grade(models.Model):
         return self.name
 
 
+class PersonGrade(models.Model):
+    """The labour grade of a person from a day on, until the next one. Never changed: who becomes something else gets a new row."""
+
+    person = models.ForeignKey(User, models.PROTECT, related_name="grades")
+    grade = models.ForeignKey(Grade, models.PROTECT, related_name="people", verbose_name=_("labour grade"))
+    since = models.DateField(_("from"))
+    at = models.DateTimeField()
+    recorded_by = models.CharField(max_length=150)
+
+    class Meta:
+        ordering = ["person", "since", "pk"]
+
+    def __str__(self) -> str:
+        return f"{self.person}: {self.grade}"
+
+
 class Shop(models.Model):
     """This workshop as its customers know it. There is one."""
 

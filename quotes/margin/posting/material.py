@@ -1,0 +1,111 @@
+"""Material as cost: what the steps that were done used by the book, at the price of the day.
+
+What one task did on one day is one mix, so a day is looked at as a whole, and once more while it may still change.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+
+from django.db.models import Min
+from django.utils import timezone
+
+from quotes.engine.money import rounded, shared_out
+from quotes.margin.models import CostEntry
+from quotes.margin.posting.kept import Cost, Kept, mark_of, posted
+from quotes.margin.posting.kept import post as keep
+from quotes.margin.posting.labour import nature_of, not_in_a_quote
+from shop.floor.material import Used, by_the_book
+from shop.floor.models import Rework
+from shop.rates.models import ConsumablePrice
+from shop.routes.models import Done, Remedy, Step
+
+SOURCE = CostEntry.Source.MATERIAL
+Nature = CostEntry.Nature
+#: Days before the last look that are looked at again.
+BACK = timedelta(days=2)
+AT_ONCE = timedelta(days=28)
+Prices = dict[int, list[tuple[date, Decimal]]]
+
+
+def post(*, now: datetime) -> Kept:
+    """Post what was used since the last look, four weeks at a time, and take back what was not done after all."""
+    mark, today = mark_of(SOURCE), timezone.localdate(now)
+    first = timezone.localdate(mark.at) - BACK if mark.at else _first_day()
+    found = Kept()
+    prices = _prices()
+    while first is not None and first <= today:
+        last = min(first + AT_ONCE, today)
+        found += keep(SOURCE, _costs(by_the_book(first, last), prices), now=now)
+        first = last + timedelta(days=1)
+    if mark.at:
+        undone = Done.objects.filter(undone_at__gte=mark.at - BACK).values_list("pk", flat=True)
+        found += keep(SOURCE, dict.fromkeys(posted(SOURCE, list(undone)), ()), now=now)
+    mark.at = now
+    mark.save()
+    return found
+
+
+def _first_day() -> date | None:
+    days = [Done.objects.aggregate(day=Min("at"))["day"], Remedy.objects.aggregate(day=Min("done_at"))["day"]]
+    return min((timezone.localdate(day) for day in days if day), default=None)
+
+
+def _prices() -> Prices:
+    """Consumable to what one of its units costs from a day on [minor units]. One query."""
+    found: Prices = defaultdict(list)
+    rows = ConsumablePrice.objects.order_by("valid_from", "revision")
+    for item, day, size, price in rows.values_list("consumable", "valid_from", "pack_size", "pack_price_minor"):
+        found[item].append((day, Decimal(price) / size))
+    return found
+
+
+def _costs(used: Iterable[Used], prices: Prices) -> dict[int, list[Cost]]:
+    """By done row, or by the key below zero of work before a redo. Three queries."""
+    works: dict[int, list[tuple[Used, Decimal]]] = defaultdict(list)
+    for row in used:
+        price = next((each for day, each in reversed(prices.get(row.consumable, [])) if day <= row.day), Decimal(0))
+        key = row.done if row.done is not None else -(row.remedy or 0)
+        works[key].append((row, row.mixed * price))
+    steps = {
+        step.pk: step
+        for step in Step.objects.filter(
+            pk__in={row.step for rows in works.values() for row, _cost in rows}
+        ).select_related("part", "split_from")
+    }
+    visits = dict(Done.objects.filter(pk__in=[key for key in works if key > 0]).values_list("pk", "visit"))
+    ours = not_in_a_quote([step.uid for step in steps.values()])
+    causes = _causes([-key for key in works if key < 0])
+    found: dict[int, list[Cost]] = {}
+    for key, rows in works.items():
+        by_step: dict[int, Decimal] = defaultdict(Decimal)
+        for row, cost in rows:
+            by_step[row.step] += cost
+        order = sorted(by_step)
+        whole = rounded(sum(by_step.values(), Decimal(0)), digits=0)
+        shares = shared_out(whole, [by_step[step] for step in order], order, digits=0)
+        found[key] = [
+            Cost(
+                on=rows[0][0].day,
+                nature=Nature.AGAIN
+                if key < 0
+                else nature_of(Nature.FIRST, visit=visits[key], ours=steps[pk].uid in ours),
+                restoration_id=steps[pk].part.restoration_id,
+                step_uid=(steps[pk].split_from or steps[pk]).uid,
+                visit=visits.get(key, 1),
+                cause_id=causes.get(-key),
+                material_minor=int(share),
+            )
+            for pk, share in zip(order, shares, strict=True)
+            if share
+        ]
+    return found
+
+
+def _causes(remedies: list[int]) -> dict[int, int]:
+    """Remedy to the cause of the redo that it is for. One query, or none."""
+    if not remedies:
+        return {}
+    rows = Rework.objects.filter(task__remedies__in=remedies)
+    return dict(rows.values_list("task__remedies", "cause"))
