@@ -19,7 +19,7 @@ from typing import NamedTuple
 
 from quotes.engine.figures import Figure
 from quotes.engine.inputs import Break, Operation, OverheadBy, Purchase, Restoration, Service, Step, Work
-from quotes.engine.margin.exact import added, exactly, ratio
+from quotes.engine.margin.exact import added, exactly, less, ratio
 from quotes.engine.money import CONTEXT
 from quotes.engine.results import NONE, NOTHING, Explained, Line, StepResult, Visit
 from quotes.engine.vendor_work import lot_price
@@ -277,7 +277,7 @@ def _rule(result: StepResult, service: Service) -> Rule | None:
             lot, own, whole = found.inputs
             charge, *_ = lot.inputs
             share = CONTEXT.multiply(charge.value, CONTEXT.divide(own.value, whole.value))
-            handling = added((result.first.vendor, -share))
+            handling = less(result.first.vendor, share)
             table = (service.breaks, service.lot_charge, service.minimum)
             return Rule(service.key, *table, own.value, whole.value, share, handling)
     return None

@@ -42,6 +42,16 @@ def added(amounts: Iterable[Decimal]) -> Decimal:
     return sum(amounts, NONE)
 
 
+@exactly
+def less(amount: Decimal, *off: Decimal) -> Decimal:
+    """``amount`` less all that is ``off`` it, exactly. (A minus sign alone rounds to the digits of the caller's context.)
+
+    >>> less(Decimal("1e20"), Decimal("1e-20")) == Decimal("1e20") - Decimal("1e-20")
+    False
+    """
+    return amount - sum(off, NONE)
+
+
 def by_the_hour(minutes: Decimal, rate: Decimal) -> Decimal:
     """What ``minutes`` [min] come to at ``rate`` [money/h]: multiplied first, so that 100 minutes at 18 are 30 and not nearly.
 

@@ -29,7 +29,7 @@ from typing import NamedTuple
 
 from quotes.engine.inputs import ONE
 from quotes.engine.margin.budgets import CLASSES, JobBudget, Reserve, StepBudget, unbudgeted
-from quotes.engine.margin.exact import added, by_the_hour, exactly, ratio
+from quotes.engine.margin.exact import added, by_the_hour, exactly, less, ratio
 from quotes.engine.margin.performance import Performance, half_weight, performance
 from quotes.engine.margin.spending import Outlay, Spent, Used
 from quotes.engine.margin.variances import Terms, of_job
@@ -108,7 +108,7 @@ class Forecast:
     @property
     def to_complete(self) -> Decimal:
         """What is still to be spent (ETC) [money]."""
-        return added((self.at_completion, -self.spent))
+        return less(self.at_completion, self.spent)
 
     @property
     def ordered(self) -> Decimal:
@@ -149,12 +149,12 @@ class Leaves:
     @property
     def money(self) -> Decimal:
         """Price − estimate at completion [money]."""
-        return added((self.price.total, -self.forecast.at_completion))
+        return less(self.price.total, self.forecast.at_completion)
 
     @property
     def quoted(self) -> Decimal:
         """Price − budget at completion: what it would leave if everything went as budgeted [money]."""
-        return added((self.price.total, -self.forecast.budget))
+        return less(self.price.total, self.forecast.budget)
 
     @property
     def margin(self) -> Decimal | None:
@@ -283,7 +283,7 @@ def price_of(
         provisional=added((provisional or {}).values()),
         variations=added(sums["variations"]),
         storage=storage,
-        credited=-added(sums[CREDIT]),
+        credited=less(NONE, *sums[CREDIT]),
     )
 
 
@@ -306,9 +306,9 @@ def _is_done(spent: Mapping[str, Spent], uid: str) -> bool:
 def _performance(
     steps: Mapping[str, StepBudget], spent: Mapping[str, Spent], step_spread: Decimal, bike_spread: Decimal
 ) -> Performance:
-    """Out of the steps that are done, against what they were to take in the batches in which they were done."""
+    """Out of the steps that are done and had hours, against what these were to be in the batches in which they were done."""
     half = half_weight((step.minutes for step in steps.values()), step_spread=step_spread, bike_spread=bike_spread)
-    done = [(steps[uid], item) for uid, item in spent.items() if item.done and uid in steps]
+    done = [(steps[uid], item) for uid, item in spent.items() if item.done and uid in steps and steps[uid].minutes]
     return performance([(item.minutes, _standard_minutes(step, item)) for step, item in done], half=half)
 
 
@@ -378,7 +378,7 @@ def _reserve(reserve: Reserve, spent: Spent) -> Spent:
         for name in ("labour", "overhead", "material", "vendor", "bought_in")
     }
     # Only as much in all as brings it to what was kept: one class may have taken what another was kept for.
-    short, whole = max(added((reserve.cost, -spent.cost)), NONE), added(rest.values())
+    short, whole = max(less(reserve.cost, spent.cost), NONE), added(rest.values())
     share = min(ratio(short, whole) or NONE, ONE)
     scaled = {name: CONTEXT.multiply(amount, share) for name, amount in rest.items()}
     more = Outlay(
@@ -404,7 +404,7 @@ def _classes(
         so_far = added(item.of_class(name) for item in spent.values())
         ordered = _ordered(name, spent, known)
         at_completion = added(item.of_class(name) for item in closing)
-        rest = added((at_completion, -so_far, -ordered))
+        rest = less(at_completion, so_far, ordered)
         found[name] = ClassEstimate(budget.of_class(name), so_far, ordered, rest)
     return found
 
@@ -421,5 +421,5 @@ def _ordered(name: str, spent: Mapping[str, Spent], known: Mapping[str, Known]) 
             continue
         so_far = spent.get(uid, Spent(uid))
         already = NONE if so_far.done else getattr(so_far.first, field)
-        amounts.append(max(added((agreed, -already)), NONE))
+        amounts.append(max(less(agreed, already), NONE))
     return added(amounts)

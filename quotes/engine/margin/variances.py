@@ -37,7 +37,7 @@ from typing import NamedTuple
 from quotes.engine.errors import BadInput
 from quotes.engine.figures import Figure, computed, given
 from quotes.engine.margin.budgets import Item, JobBudget, Kind, Reserve, StepBudget, unbudgeted
-from quotes.engine.margin.exact import added, by_the_hour, exactly
+from quotes.engine.margin.exact import added, by_the_hour, exactly, less
 from quotes.engine.margin.spending import Outlay, Spent, Used
 from quotes.engine.results import NONE
 
@@ -75,7 +75,7 @@ class Terms(NamedTuple):
     @property
     def batching_gain(self) -> Decimal:
         """What doing it in fuller batches than quoted saved, labour and overhead [money]: plus for saved."""
-        return added((-self.labour_batching, -self.overhead_batching))
+        return less(NONE, self.labour_batching, self.overhead_batching)
 
     @property
     def rework(self) -> Decimal:
@@ -84,7 +84,7 @@ class Terms(NamedTuple):
 
     def less(self, other: "Terms") -> "Terms":
         """This less the ``other``, term by term."""
-        return Terms(*(added((mine, -theirs)) for mine, theirs in zip(self, other, strict=True)))
+        return Terms(*(less(mine, theirs) for mine, theirs in zip(self, other, strict=True)))
 
 
 #: No difference.
