@@ -9,7 +9,8 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import NamedTuple
 
-from quotes.engine.margin.exact import added
+from quotes.engine.margin.exact import added, less
+from quotes.engine.money import CONTEXT
 from quotes.engine.results import NONE
 
 
@@ -113,3 +114,16 @@ class Spent:
 def all_of(spent: Iterable[Spent]) -> Decimal:
     """Actual cost (AC) of all that was spent [money]."""
     return added(item.cost for item in spent)
+
+
+def told_apart(vendor: Decimal, *, trip: Decimal, rate: Decimal) -> tuple[Decimal, Decimal]:
+    """Charge and handling [money] of what was posted for vendor work as one amount: charge + ``trip`` + charge × ``rate``.
+
+    Both add up to it exactly.
+
+    >>> charge, handling = told_apart(Decimal("39.00"), trip=Decimal(6), rate=Decimal("0.1"))
+    >>> str(charge), str(handling)
+    ('30.0', '9.00')
+    """
+    charge = CONTEXT.divide(CONTEXT.subtract(vendor, trip), CONTEXT.add(Decimal(1), rate))
+    return charge, less(vendor, charge)

@@ -6,7 +6,7 @@ from decimal import Decimal
 import pytest
 
 from quotes.engine.inputs import Break, OverheadBy, Remedy, Usage, Work
-from quotes.engine.margin.budgets import Kind, budget_of, rule_at, together, unbudgeted
+from quotes.engine.margin.budgets import Kind, budget_of, in_batch, rule_at, together, unbudgeted
 from quotes.engine.margin.exact import by_the_hour
 from quotes.engine.rollup import price
 from tests.engine.build import (
@@ -113,3 +113,28 @@ def test_a_variation_stands_over_what_it_changes_and_takes_out_what_it_says() ->
 def test_a_step_nobody_agreed_to_has_no_budget_and_no_standard() -> None:
     found = unbudgeted("x", "tank")
     assert (found.cost, found.minutes, found.rate, found.overhead_rate) == (0, 0, None, None)
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_set_up_and_run_time_are_the_first_pass_of_a_step_alone(seed: int) -> None:
+    """Priced with nothing mixed and no limits of places: whoever is alone in a batch pays one set-up and its run time."""
+    given = made.restoration_of(seed)
+    free = tuple(replace(item, capacity=D(0), shares_setup=False) for item in given.operations)
+    alone = replace(given, operations=free, policy=replace(given.policy, mixed_share=D(0)))
+    for found in budget_of(price(alone), alone).steps:
+        if found.work is Work.OPERATION:
+            assert close(found.setup + found.run, found.first.minutes)
+            assert found.run == 0 or close(in_batch(found, run_together=found.run), found.first.minutes)
+
+
+def test_the_batch_done_gives_the_minutes_that_a_quote_of_that_batch_would_give() -> None:
+    """Quoted apart, done together: what the quote of both together says of each."""
+    blast = operation("blast", setup=D(20), run=D(10), allowance=D("0.15"))
+    parts = [part(uid, step(uid, "blast"), pieces=pieces) for uid, pieces in (("fork", 1), ("frame", 3))]
+    together_given = restoration(*parts, operations=(blast,))
+    apart_given = restoration(*parts, operations=(replace(blast, shares_setup=False),))
+    apart = budget_of(price(apart_given), apart_given).steps
+    whole = sum((item.run for item in apart), D(0))
+    for quoted, mixed in zip(apart, budget_of(price(together_given), together_given).steps, strict=True):
+        assert quoted.first.minutes > mixed.first.minutes
+        assert close(in_batch(quoted, run_together=whole), mixed.first.minutes)
