@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from uuid import UUID
 
-from django.db.models import QuerySet
+from django.db.models import Exists, OuterRef, QuerySet
 from django.http import Http404
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -15,11 +15,12 @@ from quotes.engine.money import from_minor, places
 from shop import currency
 from shop.floor import custody, tag_codes
 from shop.journal.models import Entry
-from shop.routes.models import Step
+from shop.routes.models import Authorisation, Step
 from shop.text import money
+from shop.vendor_jobs.lots import kind_of_lot
 from shop.vendor_jobs.models import Charge, Claim, Job, Line, Promise, Terms
 from shop.vendor_jobs.prices import by_the_book, charged
-from shop.vendor_jobs.sending import beyond_insured, value_there, why_not
+from shop.vendor_jobs.sending import beyond_insured, following, value_there, why_not
 from shop.vendor_jobs.standing import Leaving, Stands, board, joinable, stands
 
 OPEN, LOST, NOT_SENT = Line.Outcome.OPEN, Line.Outcome.LOST, Line.Outcome.NOT_SENT
@@ -57,6 +58,7 @@ class Shown:
     there: int = 0
     may_join: Sequence[Leaving] = ()
     next_lots: Sequence[Job] = ()
+    next_steps: Sequence[Sequence[Step]] = ()
     again: Sequence[Step] = ()
     redone_as: Sequence[Job] = ()
 
@@ -106,6 +108,7 @@ def shown(job: Job, *, now: datetime) -> Shown:
         _before_it_leaves(found, now)
     elif found.stands is Stands.OUT:
         found.next_lots = list(next_lots(job))
+        found.next_steps = next_steps(found.open)
     if job.sent_on is not None:
         found.again = [line.step for line in vendor_work.rejected(job)]
         found.redone_as = list(job.redone_as.filter(cancelled_at__isnull=True))
@@ -149,7 +152,7 @@ def _tag(one: custody.Where) -> str:
 
 def _before_it_leaves(found: Shown, now: datetime) -> None:
     job, going = found.job, found.open
-    found.held = list(why_not(job, going, now=now))
+    found.held = why_not(job, going, now=now)
     found.stands = stands(job, ready=not found.held)
     found.there = value_there(job.vendor)
     beyond = beyond_insured(job, going)
@@ -168,6 +171,19 @@ def next_lots(job: Job) -> QuerySet[Job]:
     parts = job.lines.filter(outcome=OPEN).values("step__part")
     rows = Job.objects.filter(sent_on__isnull=True, cancelled_at__isnull=True, lines__step__part__in=parts)
     return rows.filter(lines__outcome=OPEN).exclude(pk=job.pk).distinct().select_related("service__vendor")
+
+
+def next_steps(out: Sequence[Line]) -> list[list[Step]]:
+    """Vendor work that comes next for what is out and is in no lot yet, put together where it may share one. Three queries."""
+    after = following(line.step for line in out)
+    wanted = [after[line.step_id] for line in out if line.step_id in after and after[line.step_id].service_id]
+    rows = Step.objects.filter(pk__in=[step.pk for step in wanted]).select_related("part", "service__vendor")
+    agreed = Authorisation.objects.filter(step_uid=OuterRef("uid"))
+    planned = Line.objects.filter(step=OuterRef("pk"), outcome=OPEN)
+    groups: dict[tuple[object, ...], list[Step]] = {}
+    for step in rows.filter(Exists(agreed), ~Exists(planned)).order_by("part__position", "pk"):
+        groups.setdefault(kind_of_lot(step), []).append(step)
+    return list(groups.values())
 
 
 def entries(job: Job) -> QuerySet[Entry]:

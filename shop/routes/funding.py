@@ -226,12 +226,12 @@ def not_covered(restoration: Restoration, steps: Sequence[Step], *, out: Collect
     let_go = set(_let_go(steps))
     row = Funding.objects.filter(restoration=restoration).first()
     funds = Funds(row.received_minor, row.late_minor) if row else Funds()
-    prices, gone = prices_of(restoration), priced_as(out)
-    found = {}
+    prices, copies = prices_of(restoration), _copies({*out, *(step.uid for step in steps)})
+    gone, found = {copies.get(uid, uid) for uid in out}, {}
     for step in steps:
         if step.pk in let_go or not leaves(step):
             continue
-        total = sum(prices.get(uid, 0) for uid in gone | priced_as({step.uid}))
+        total = sum(prices.get(uid, 0) for uid in gone | {copies.get(step.uid, step.uid)})
         if missing(funds, total):
             found[step.pk] = sentence(step, funds, total)
     return found
@@ -239,8 +239,13 @@ def not_covered(restoration: Restoration, steps: Sequence[Step], *, out: Collect
 
 def priced_as(steps: Collection[UUID]) -> set[UUID]:
     """The steps that a quote prices ``steps`` as: those on a part split off as the step of all its pieces."""
-    copies = dict(Step.objects.filter(uid__in=steps, split_from__isnull=False).values_list("uid", "split_from__uid"))
+    copies = _copies(steps)
     return {copies.get(uid, uid) for uid in steps}
+
+
+def _copies(steps: Collection[UUID]) -> dict[UUID, UUID]:
+    """Steps on parts split off, to the step of all pieces. One query."""
+    return dict(Step.objects.filter(uid__in=steps, split_from__isnull=False).values_list("uid", "split_from__uid"))
 
 
 def _let_go(steps: Iterable[Step]) -> Iterable[int]:

@@ -1,6 +1,6 @@
 """A lot leaves: once, whole, and only where nothing holds it back."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
@@ -64,7 +64,7 @@ def send_out(
     job = hold_planned(job)
     lines = open_lines(job)
     _refuse_day(on, told, now=now)
-    held = [*why_not(job, lines, now=now)]
+    held = why_not(job, lines, now=now)
     if held:
         raise ValidationError([ValidationError(said, code="held") for said in held])
     funding.refuse_unfunded(
@@ -109,19 +109,42 @@ def _refuse_day(on: date, told: Told | None, *, now: datetime) -> None:
         raise ValidationError({"due_on": _("It cannot be back before it leaves. Give a later day.")}, code="before")
 
 
-def why_not(job: Job, lines: Sequence[Line], *, now: datetime) -> Iterable[str]:
-    """Sentences that say what holds a lot back, its money aside. Five queries or so for each bike."""
+def why_not(job: Job, lines: Sequence[Line], *, now: datetime) -> list[str]:
+    """Sentences that say what holds a lot back. So many queries for each bike."""
+    return held_back([(job, lines)], now=now)[job.pk]
+
+
+def held_back(lots: Collection[tuple[Job, Sequence[Line]]], *, now: datetime) -> dict[int, list[str]]:
+    """Job to what holds it back, in sentences; so many queries for each bike, however many lots and lines there are."""
+    bikes = {line.step.part.restoration_id: line.step.part.restoration for _job, lines in lots for line in lines}
+    known = {pk: states_of(bike, now=now) for pk, bike in bikes.items()}
+    after = following(line.step for job, lines in lots if job.service.plates for line in lines)
+    return {job.pk: list(_held(job, lines, known, after)) for job, lines in lots}
+
+
+def _held(job: Job, lines: Sequence[Line], known: Mapping[int, States], after: Mapping[int, Step]) -> Iterable[str]:
     if not lines:
         yield _("There is nothing in this lot. Add what goes.")
-    known: dict[int, States] = {}
     for line in lines:
-        bike = line.step.part.restoration
-        if bike.pk not in known:
-            known[bike.pk] = states_of(bike, now=now)
-        yield from of_line(line, known[bike.pk])
+        yield from of_line(line, known[line.step.part.restoration_id])
     if job.service.plates:
         for line in lines:
-            yield from of_plating_line(line.step)
+            yield from of_plating_line(line.step, after.get(line.step_id))
+
+
+def following(steps: Iterable[Step]) -> dict[int, Step]:
+    """Step to the one that comes next on the route of its part. One query, none for none."""
+    wanted = list(steps)
+    if not wanted:
+        return {}
+    routes = Step.objects.filter(part__in={step.part_id for step in wanted}, removed_at__isnull=True)
+    rows = list(routes.select_related("operation", "service").order_by("part", "position"))
+    found = {}
+    for step in wanted:
+        after = (row for row in rows if row.part_id == step.part_id and row.position > step.position)
+        if (next_one := next(after, None)) is not None:
+            found[step.pk] = next_one
+    return found
 
 
 def of_line(line: Line, states: States) -> Iterable[str]:
@@ -143,10 +166,8 @@ def of_line(line: Line, states: States) -> Iterable[str]:
         )
 
 
-def of_plating_line(step: Step) -> Iterable[str]:
+def of_plating_line(step: Step, following: Step | None) -> Iterable[str]:
     """What speaks against electroplating the part: refused first, then the bake that has to follow."""
-    after = step.part.steps.filter(removed_at__isnull=True, position__gt=step.position).order_by("position")
-    following = after.select_related("operation", "service").first()
     baked = step.service.bake_hours if step.service else Decimal(0)
     if following is not None and following.operation is not None and following.operation.bakes:
         baked = max(baked, following.operation.elapsed / SIXTY)

@@ -109,7 +109,11 @@ def _by_day(one: Leaving) -> tuple[date, int, int]:
 def with_lines(jobs: QuerySet[Job]) -> QuerySet[Job]:
     """Jobs with vendor, open lines (as ``shown``) and what was told (as ``told``); three queries."""
     lines = Line.objects.filter(outcome__in=[Line.Outcome.OPEN, Line.Outcome.LOST]).select_related(
-        "step__part__restoration__machine", "step__part__restoration__customer", "step__part__agreed_finish"
+        "step__part__restoration__machine",
+        "step__part__restoration__customer",
+        "step__part__agreed_finish",
+        "step__part__size_class",
+        "step__service",
     )
     return jobs.select_related("service__vendor").prefetch_related(
         Prefetch("lines", lines, to_attr="shown"), Prefetch("promises", Promise.objects.order_by("pk"), to_attr="told")

@@ -1,6 +1,6 @@
 """A trip on a day: what to take to which vendor and what to fetch there, ticked on the way."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
@@ -10,16 +10,21 @@ from django.db.models import Q
 from shop.journal.services import record, subject_of
 from shop.methods.models import Vendor
 from shop.vendor_jobs.models import Job, Line, Promise, Tick
+from shop.vendor_jobs.sending import held_back
 from shop.vendor_jobs.standing import with_lines
 
 
 @dataclass(frozen=True, slots=True)
 class Load:
-    """A lot to take along or to fetch; ``tick`` is there once that was done on this trip."""
+    """A lot to take along or to fetch; ``tick`` is there once that was done on this trip.
+
+    ``held`` says what holds back a lot that has not left, so that nobody loads it for nothing.
+    """
 
     job: Job
     kind: str
     tick: Tick | None
+    held: Sequence[str] = ()
 
     @property
     def lines(self) -> Sequence[Line]:
@@ -44,25 +49,32 @@ class Stop:
     fetch: list[Load] = field(default_factory=list)
 
 
-def trip(on: date) -> list[Stop]:
-    """By vendor: lots that are to go by that day or whose day nobody said, and lots that are due by it. Five queries.
+def trip(on: date, *, now: datetime) -> list[Stop]:
+    """By vendor: lots that are to go by that day or whose day nobody said, and lots that are due by it.
 
-    What was ticked on that day stays on the list, whatever became of it since.
+    So many queries for each bike that has something to go. What was ticked on that day stays on the list, whatever became of it since.
     """
     ticks = {(row.job_id, row.kind): row for row in Tick.objects.filter(on=on)}
     to_go = Q(sent_on__isnull=True, cancelled_at__isnull=True) & (Q(leave_on__isnull=True) | Q(leave_on__lte=on))
     out = Q(sent_on__isnull=False, back_on__isnull=True)
     ticked = Q(pk__in={job for job, _kind in ticks})
     rows = with_lines(Job.objects.filter(to_go | out | ticked)).select_related("service__vendor__terms")
+    jobs = list(rows.order_by("service__vendor__name", "number"))
+    held = _held(jobs, now)
     stops: dict[int, Stop] = {}
-    for job in rows.order_by("service__vendor__name", "number"):
+    for job in jobs:
         for kind in (Tick.Kind.TAKE, Tick.Kind.FETCH):
-            load = Load(job, kind, ticks.get((job.pk, kind)))
+            load = Load(job, kind, ticks.get((job.pk, kind)), held.get(job.pk, ()))
             if load.tick is None and not _is_due(load, on):
                 continue
             stop = stops.setdefault(job.vendor.pk, Stop(job.vendor, takes_in(job.vendor, on)))
             (stop.take if kind == Tick.Kind.TAKE else stop.fetch).append(load)
     return list(stops.values())
+
+
+def _held(jobs: Sequence[Job], now: datetime) -> Mapping[int, Sequence[str]]:
+    to_go = [(job, Load(job, Tick.Kind.TAKE, None).lines) for job in jobs if not (job.sent_on or job.cancelled_at)]
+    return held_back([(job, lines) for job, lines in to_go if lines], now=now)
 
 
 def _is_due(load: Load, on: date) -> bool:

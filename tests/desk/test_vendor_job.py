@@ -14,9 +14,14 @@ from django.utils import timezone
 from quotes.desk import vendor_job, vendor_paper
 from shop.floor import custody
 from shop.floor.models import Shelf, Tag
+from shop.methods.models import Service, Vendor
 from shop.people.models import User
 from shop.restorations.models import Part, Restoration
+from shop.routes.models import Step
+from shop.routes.services import add_step, wait_for
+from shop.vendor_jobs.lots import plan_lot
 from shop.vendor_jobs.models import Charge, Claim, Job, Line, Terms, Tick
+from tests.planned import agree_to
 from tests.vendor_jobs.lots import lever, planned
 from tests.workshop import WHO, Workshop, restoration, workshop
 
@@ -445,6 +450,100 @@ def test_the_trip_says_what_to_take_and_fetch_and_is_ticked(
     assert not Tick.objects.exists()
     assert front_desk.get("/vendor-work/trip/", {"day": "some day"}).status_code == 422
     assert front_desk.post(at(other, "tick"), {"day": "x"}).status_code == 302
+
+
+def test_the_trip_says_what_is_held_back_and_why(
+    front_desk: Client, bike: Restoration, shop: Workshop, part: Part, job: Job
+) -> None:
+    other = planned(lever(bike, shop, name="Pin"))
+    assert "held back" not in text(front_desk.get("/vendor-work/trip/"))
+    Part.objects.filter(pk=part.pk).update(strength=1_750)
+    said = text(front_desk.get("/vendor-work/trip/"))
+    assert f"{job} Zinc plate held back" in said
+    assert "must not be electroplated at 1750 MPa" in said
+    assert f"{other} Zinc plate Pin" in said, "that one may go"
+    line = other.lines.get()
+    wait_for(step=line.step, on=part.steps.order_by("position")[0], **WHO)
+    assert f"{other} Zinc plate held back Pin 4× Pin: " in text(front_desk.get("/vendor-work/trip/"))
+
+
+def test_a_trip_takes_as_many_queries_with_twenty_lots_as_with_one(
+    front_desk: Client, bike: Restoration, shop: Workshop, job: Job
+) -> None:
+    def queries() -> int:
+        with CaptureQueriesContext(connection) as captured:
+            assert front_desk.get("/vendor-work/trip/").status_code == 200
+        return len(captured)
+
+    queries()
+    one = queries()
+    for number in range(19):
+        planned(lever(bike, shop, name=f"Lever {number}"))
+    assert queries() == one
+
+
+# -- straight on -------------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def polisher(shop: Workshop) -> Service:
+    vendor = Vendor.objects.create(name="Weir Polishers")
+    return Service.objects.create(vendor=vendor, name="Polish", measure="piece")
+
+
+@pytest.fixture
+def plated_then_polished(part: Part, polisher: Service) -> Job:
+    """Out at the plater; it goes to a polisher next."""
+    job = planned(part)
+    agree_to(add_step(part=part, origin=Step.Origin.FINISH, service=polisher, **WHO))
+    return job
+
+
+def going_on(to: Job, **changes: str) -> dict[str, str]:
+    sent = {"to": str(to.uid), "on": day(), "looked_by": "Iris", "due_on": day(7), "status": "phoned", "said_by": "Abe"}
+    return sent | changes
+
+
+def test_what_is_out_goes_straight_on_to_the_next_vendor(
+    front_desk: Client, part: Part, polisher: Service, plated_then_polished: Job
+) -> None:
+    tag, job = tagged(part), out(front_desk, plated_then_polished)
+    page = front_desk.get(at(job))
+    assert "After this it goes to Weir Polishers" in text(page)
+    steps = re.findall(r'name="step" value="([^"]+)"', page.content.decode())
+    front_desk.post("/vendor-work/plan/", {"step": steps})
+    following = Job.objects.get(service=polisher)
+    page = front_desk.get(at(job))
+    assert "After this it goes to" not in text(page), "it is planned by now"
+    assert f'<option value="{following.uid}"' in page.content.decode()
+    wrong = front_desk.post(at(job, "on"), going_on(following, looked_by=""))
+    assert wrong.status_code == 422
+    assert 'id="on-looked_by_error"' in wrong.content.decode()
+    assert place(tag) == "Brook Platers"
+    assert front_desk.post(at(job, "on"), going_on(following)).status_code == 302
+    job.refresh_from_db()
+    following.refresh_from_db()
+    line = job.lines.get()
+    assert (line.outcome, line.straight_on, line.looked_by, job.back_on) == ("good", True, "Iris", timezone.localdate())
+    assert (following.sent_on, following.came_from, place(tag)) == (timezone.localdate(), job, "Weir Polishers")
+    assert f"straight on from {job}, Brook Platers" in text(front_desk.get(at(following)))
+    assert "went straight on" in text(front_desk.get(at(job)))
+
+
+def test_what_holds_the_next_lot_back_keeps_it_where_it_is(
+    front_desk: Client, bike: Restoration, shop: Workshop, part: Part, polisher: Service, plated_then_polished: Job
+) -> None:
+    """The next lot has something in it that is not at this vendor."""
+    job = out(front_desk, plated_then_polished)
+    other = lever(bike, shop, name="Pin")
+    steps = [add_step(part=other, origin=Step.Origin.FINISH, service=polisher, **WHO)]
+    agree_to(*steps)
+    following = plan_lot(steps=[*steps, part.steps.get(service=polisher)], **WHO)
+    answer = front_desk.post(at(job, "on"), going_on(following))
+    assert answer.status_code == 422
+    assert "Only what is there can go straight on." in text(answer)
+    job.refresh_from_db()
+    assert (job.back_on, job.lines.get().outcome, Job.objects.get(pk=following.pk).sent_on) == (None, "", None)
 
 
 # -- who, and how often ------------------------------------------------------------------------------------------------

@@ -45,7 +45,7 @@ def trip_of(request: HttpRequest) -> HttpResponse:
     form = TripForm(request.GET if "day" in request.GET else {"day": today.isoformat()})
     right = form.is_valid()
     day: date = form.cleaned_data["day"] if right else today
-    context = {"form": form, "day": day, "stops": trip(day)}
+    context = {"form": form, "day": day, "stops": trip(day, now=timezone.now())}
     return render(request, "desk/vendor_trip.html", context, status=200 if right else UNPROCESSABLE)
 
 
