@@ -121,6 +121,7 @@ INSTALLED_APPS = [
     "shop.vendor_jobs",
     "quotes.pricing",
     "quotes.margin",
+    "quotes.learning",
     "quotes.desk",
 ]
 

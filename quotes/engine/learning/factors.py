@@ -262,13 +262,13 @@ def _told(table: _Table, fit: Fit, left: Array, outliers: tuple[Outlier, ...], l
                 continue
             weights = _weights(table, fit, people)
             weights[1 + table.effects[name, part]] = 1
-            estimate = _estimate(fit, weights, whole, spread, rows, z)
+            estimate = _estimate(fit, weights, 0.0, whole, spread, rows, z)
             if part:
                 apart[name, part] = estimate
             else:
                 operations[name] = estimate
         if name in table.split:
-            operations[name] = _estimate(fit, _mixed(table, fit, people, name, rows), whole, spread, rows, z)
+            operations[name] = _estimate(fit, *_mixed(table, fit, people, name, rows), whole, spread, rows, z)
     return Learned(
         operations=operations,
         apart=apart,
@@ -315,11 +315,12 @@ def _spread(rows: _Rows, left: Array, pooled: float) -> float:
 
 
 def _people_weights(table: _Table) -> Array:
-    """Each person's share of all minutes."""
+    """Each person's share of all standard minutes: by minutes clocked the slow would count for more than they do."""
     minutes: Array = np.zeros(len(table.people))
     for task in table.tasks:
+        clocked = sum(task.people.values())
         for name, own in task.people.items():
-            minutes[table.people[name]] += own
+            minutes[table.people[name]] += task.standard * own / clocked
     minutes /= minutes.sum()
     return minutes
 
@@ -339,18 +340,21 @@ def _weights(table: _Table, fit: Fit, people: Array) -> Array:
     return weights
 
 
-def _mixed(table: _Table, fit: Fit, people: Array, name: str, rows: _Rows) -> Array:
-    """An operation whose set-up and run are told apart, as it was mixed on the whole."""
+def _mixed(table: _Table, fit: Fit, people: Array, name: str, rows: _Rows) -> tuple[Array, float]:
+    """An operation whose set-up and run are told apart, as it was mixed on the whole: the tangent, and what it lies off by."""
     weights = _weights(table, fit, people)
-    whole = rows.setup + rows.run
-    for part, minutes in ((SETUP, rows.setup), (RUN, rows.run)):
-        if (name, part) in table.effects:
-            weights[1 + table.effects[name, part]] = minutes / whole
-    return weights
+    own = {part: 1 + table.effects[name, part] for part in (SETUP, RUN) if (name, part) in table.effects}
+    shares = {part: minutes / (rows.setup + rows.run) for part, minutes in ((SETUP, rows.setup), (RUN, rows.run))}
+    expected = {part: shares[part] * exp(fit.effects[at]) for part, at in own.items()}
+    whole = sum(expected.values())
+    for part, at in own.items():
+        weights[at] = expected[part] / whole
+    return weights, log(whole) - sum(float(weights[at] * fit.effects[at]) for at in own.values())
 
 
-def _estimate(fit: Fit, weights: Array, whole: float, spread: float, rows: _Rows, z: float) -> Estimate:
+def _estimate(fit: Fit, weights: Array, off: float, whole: float, spread: float, rows: _Rows, z: float) -> Estimate:
     value, variance = fit.value(weights)
+    value += off
     deviation = sqrt(max(variance, 0.0))
     cv = sqrt(expm1(spread))
     worth = float(rows.shares.sum())
@@ -385,10 +389,11 @@ def _grades(table: _Table, fit: Fit, people: Array, z: float) -> dict[str, Estim
     tasks: dict[str, list[Task]] = {}
     for task in table.tasks:
         for grade in sorted({piece.grade for piece in task.pieces}):
-            share = sum(piece.standard for piece in task.pieces if piece.grade == grade) / task.standard
+            standard = sum(piece.standard for piece in task.pieces if piece.grade == grade)
             own = minutes.setdefault(grade, np.zeros(len(table.people)))
-            for name, clocked in task.people.items():
-                own[table.people[name]] += clocked * share
+            clocked = sum(task.people.values())
+            for name, each in task.people.items():
+                own[table.people[name]] += standard * each / clocked
             tasks.setdefault(grade, []).append(task)
     found = {}
     for grade, own in sorted(minutes.items()):
