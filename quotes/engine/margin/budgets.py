@@ -153,6 +153,20 @@ class JobBudget:
         return added((*(step.of_class(name) for step in self.steps), *kept))
 
 
+def with_reserves(budget: JobBudget, wanted: Iterable[tuple[str, Kind]]) -> JobBudget:
+    """The same, with a reserve of nothing for each part and kind in ``wanted`` that has none.
+
+    So damage that the quote did not think possible is damage all the same, and a comeback a comeback.
+
+    >>> found = with_reserves(JobBudget(()), [("frame", Kind.DAMAGE)])
+    >>> found.reserves[0].uid, str(found.at_completion)
+    ('frame damage', '0')
+    """
+    have = {reserve.uid for reserve in budget.reserves}
+    missing = {item.uid: item for item in (Reserve(part, kind, NOTHING) for part, kind in wanted)}
+    return JobBudget(budget.steps, (*budget.reserves, *(item for uid, item in missing.items() if uid not in have)))
+
+
 def unbudgeted(uid: str, part: str, work: Work = Work.OPERATION) -> StepBudget:
     """The budget of a step that no accepted quote has: nothing, and no standard to judge it by."""
     return StepBudget(uid, part, work)

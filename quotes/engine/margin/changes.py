@@ -9,7 +9,8 @@ Money left = price − budget − terms as the job is expected to close. So the 
     rates          − change of labour and overhead rate              rework    − change of rework, all classes
     material, vendors, bought-in parts, damage, wrong finish, comebacks        − change of theirs
 
-Steps not done are in it as they are expected to close, so a step that is done as it was expected changes nothing.
+Steps not done are in it as they are expected to close, so a step that is done as it was expected changes nothing. From the
+day of acceptance (nothing spent, the price agreed) to now it is the bridge from quoted to present margin.
 
 | last week 1,200.00, this week 940.00                         |         |
 | hours: the frame takes 10 h more than was thought, at 28.00  | −280.00 |
@@ -24,10 +25,9 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import NamedTuple
 
-from quotes.engine.margin.exact import added, exactly, less
-from quotes.engine.margin.forecast import Leaves
-from quotes.engine.margin.variances import NO_TERMS, Terms
-from quotes.engine.results import NONE
+from quotes.engine.margin.exact import added, less
+from quotes.engine.margin.forecast import Leaves, Price
+from quotes.engine.margin.variances import NO_TERMS, Terms, add_up
 
 
 class Cause(StrEnum):
@@ -64,6 +64,37 @@ TERMS_OF: Mapping[Cause, tuple[str, ...]] = {
     Cause.COMEBACKS: ("comebacks",),
     Cause.IN_PROGRESS: ("in_progress",),
 }
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """What has to be kept of a week so that the next can be compared with it: price, budget and estimate [money], and the
+    terms of each step and reserve that are not nought (uid to term to money)."""
+
+    price: Price
+    budget: Decimal
+    at_completion: Decimal
+    terms: dict[str, dict[str, Decimal]]
+
+    @property
+    def money(self) -> Decimal:
+        """Money the job was to leave."""
+        return less(self.price.total, self.at_completion)
+
+    def of(self, uid: str) -> Terms:
+        """The terms of one step or reserve."""
+        return NO_TERMS._replace(**self.terms.get(uid, {}))
+
+
+def keep(leaves: Leaves) -> Kept:
+    """What is to be kept of a job's week; it goes through `quotes.engine.canonical` and back unchanged."""
+    found = leaves.forecast
+    terms = {
+        uid: {name: amount for name, amount in one._asdict().items() if amount} for uid, one in found.by_uid.items()
+    }
+    return Kept(
+        leaves.price, found.budget, found.at_completion, {uid: amounts for uid, amounts in terms.items() if amounts}
+    )
 
 
 class Largest(NamedTuple):
@@ -103,40 +134,35 @@ def grouped(terms: Terms) -> dict[Cause, Decimal]:
     return {cause: added(getattr(terms, name) for name in names) for cause, names in TERMS_OF.items()}
 
 
-def change(before: Leaves, after: Leaves) -> Change:
+def change(before: Leaves | Kept, after: Leaves | Kept) -> Change:
     """Why the money left is not what it was; causes that moved nothing are left out."""
-    found = _of_price(before, after) | grouped(before.forecast.terms.less(after.forecast.terms))
+    was, now = (one if isinstance(one, Kept) else keep(one) for one in (before, after))
+    steps = {uid: was.of(uid).less(now.of(uid)) for uid in {**was.terms, **now.terms}}
+    found = _of_price(was, now) | grouped(add_up(steps.values()))
     moved = {cause: amount for cause, amount in found.items() if amount}
-    return Change(before.money, after.money, moved, _largest(moved, before, after))
+    return Change(was.money, now.money, moved, _largest(moved, steps))
 
 
-def _of_price(before: Leaves, after: Leaves) -> dict[Cause, Decimal]:
+def _of_price(before: Kept, after: Kept) -> dict[Cause, Decimal]:
     was, now = before.price, after.price
     agreed = less(added((now.fixed, now.variations)), was.fixed, was.variations)
     return {
-        Cause.AGREED: less(agreed, less(after.forecast.budget, before.forecast.budget)),
+        Cause.AGREED: less(agreed, less(after.budget, before.budget)),
         Cause.BY_ACTUAL: less(added((now.capped, now.hourly)), was.capped, was.hourly),
         Cause.FOUND: less(now.provisional, was.provisional),
         Cause.STORAGE: less(now.storage, was.storage),
     }
 
 
-def _largest(moved: Mapping[Cause, Decimal], before: Leaves, after: Leaves) -> Largest | None:
-    """The cause that moved most; of equals the first in the order of `Cause`."""
+def _largest(moved: Mapping[Cause, Decimal], steps: Mapping[str, Terms]) -> Largest | None:
+    """The cause that moved most; of equals the first in the order of `Cause`. ``steps`` are what each brings, plus for more left."""
     if not moved:
         return None
     cause = min(moved, key=lambda one: (-abs(moved[one]), list(Cause).index(one)))
     if cause not in TERMS_OF:
         return Largest(cause, moved[cause])
-    sign = 1 if moved[cause] < 0 else -1  # less left is more cost
-    was, now = before.forecast.by_uid, after.forecast.by_uid
-    steps = {uid: now.get(uid, NO_TERMS).less(was.get(uid, NO_TERMS)) for uid in {**was, **now}}
-    more = after.forecast.terms.less(before.forecast.terms)
-    term = max(TERMS_OF[cause], key=lambda name: sign * getattr(more, name))
-    uid = max(steps, key=lambda one: (sign * _of(steps[one], cause), one), default="")
+    names, sign = TERMS_OF[cause], 1 if moved[cause] > 0 else -1
+    whole = add_up(steps.values())
+    term = max(names, key=lambda name: sign * getattr(whole, name))
+    uid = max(steps, key=lambda one: (sign * grouped(steps[one])[cause], one))
     return Largest(cause, moved[cause], term, uid)
-
-
-@exactly
-def _of(terms: Terms, cause: Cause) -> Decimal:
-    return sum((getattr(terms, name) for name in TERMS_OF[cause]), NONE)

@@ -91,7 +91,8 @@ class Forecast:
     """How a job is expected to close.
 
     ``terms`` say why ``at_completion`` (EAC) is not ``budget`` (BAC): they add up to the difference exactly. ``left`` [min] is
-    against ``left_budgeted`` [min] of steps not done. ``ask`` names the steps that have used up their hours and are not done.
+    against ``left_budgeted`` [min]: what the budget of each step not done still has, nothing where it is used up. ``ask`` names
+    the steps that have used up their hours and are not done.
     """
 
     budget: Decimal
@@ -114,6 +115,10 @@ class Forecast:
     def ordered(self) -> Decimal:
         """What is on order and not received [money]."""
         return added(item.ordered for item in self.classes.values())
+
+    def exposure(self, received: Decimal) -> Decimal:
+        """Cost so far + on order − ``received`` [money before tax]: what is out for this job and not paid."""
+        return less(added((self.spent, self.ordered)), received)
 
     @property
     def ask(self) -> tuple[str, ...]:
@@ -209,7 +214,7 @@ def forecast(
         performance=seen,
         steps=expected,
         left=added(item.left for item in expected.values()),
-        left_budgeted=added(step.minutes for uid, step in steps.items() if not _is_done(given_for, uid)),
+        left_budgeted=added(_still_budgeted(step, given_for.get(uid, Spent(uid))) for uid, step in steps.items()),
     )
 
 
@@ -287,10 +292,38 @@ def price_of(
     )
 
 
+class PartCost(NamedTuple):
+    """What the steps and reserves of a part were budgeted and are expected to cost [money]."""
+
+    budget: Decimal
+    expected: Decimal
+
+
+def by_part(budget: JobBudget, found: Forecast) -> dict[str, PartCost]:
+    """Part uid to its budget and its expected cost; what nobody agreed to belongs to no part.
+
+    >>> from quotes.engine.results import Visit
+    >>> job = JobBudget((StepBudget("weld", "frame", first=Visit(vendor=Decimal(300))),))
+    >>> by_part(job, forecast(job, [], known=[Known("weld", charge=Decimal(360))]))["frame"]
+    PartCost(budget=Decimal('300'), expected=Decimal('360'))
+    """
+    uids: dict[str, list[tuple[str, Decimal]]] = {}
+    for part, uid, cost in (
+        *((step.part, step.uid, step.cost) for step in budget.steps),
+        *((reserve.part, reserve.uid, reserve.cost) for reserve in budget.reserves),
+    ):
+        uids.setdefault(part, []).append((uid, cost))
+    result = {}
+    for part, costs in uids.items():
+        whole = added(cost for _, cost in costs)
+        result[part] = PartCost(whole, added((whole, *(found.by_uid[uid].total for uid, _ in costs))))
+    return result
+
+
 def at_same_margin(*, quoted: Decimal, budget: Decimal, expected: Decimal) -> Decimal:
     """What a capped or hourly line is expected to come to [money]: its ``quoted`` net, moved as its cost is expected to move.
 
-    ``budget`` and ``expected`` [money] are the cost of its steps as quoted and as they are expected to close.
+    ``budget`` and ``expected`` [money] are the cost of its part as quoted and as it is expected to close, see `by_part`.
 
     >>> at_same_margin(quoted=Decimal(500), budget=Decimal(400), expected=Decimal(480))
     Decimal('600.0')
@@ -299,8 +332,9 @@ def at_same_margin(*, quoted: Decimal, budget: Decimal, expected: Decimal) -> De
     return quoted if moved is None else CONTEXT.multiply(quoted, moved)
 
 
-def _is_done(spent: Mapping[str, Spent], uid: str) -> bool:
-    return uid in spent and spent[uid].done
+def _still_budgeted(budget: StepBudget, spent: Spent) -> Decimal:
+    """What the hours of a step still allow [min]."""
+    return NONE if spent.done else max(less(budget.minutes, spent.minutes), NONE)
 
 
 def _performance(

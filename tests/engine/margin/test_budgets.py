@@ -5,8 +5,9 @@ from decimal import Decimal
 
 import pytest
 
+from quotes.engine.canonical import dump, load
 from quotes.engine.inputs import Break, OverheadBy, Remedy, Usage, Work
-from quotes.engine.margin.budgets import Kind, budget_of, in_batch, rule_at, together, unbudgeted
+from quotes.engine.margin.budgets import JobBudget, Kind, budget_of, in_batch, rule_at, together, unbudgeted
 from quotes.engine.margin.exact import by_the_hour
 from quotes.engine.rollup import price
 from tests.engine.build import (
@@ -24,7 +25,7 @@ from tests.engine.build import (
 from tests.engine.margin import made
 
 D = Decimal
-SEEDS = range(150)
+SEEDS = range(80)
 
 
 @pytest.mark.parametrize("seed", SEEDS)
@@ -138,3 +139,9 @@ def test_the_batch_done_gives_the_minutes_that_a_quote_of_that_batch_would_give(
     for quoted, mixed in zip(apart, budget_of(price(together_given), together_given).steps, strict=True):
         assert quoted.first.minutes > mixed.first.minutes
         assert close(in_batch(quoted, run_together=whole), mixed.first.minutes)
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_a_budget_can_be_kept_as_text_and_read_again(seed: int) -> None:
+    found = made.budget(seed)
+    assert load(JobBudget, dump(found)) == found
