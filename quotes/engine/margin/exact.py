@@ -19,6 +19,7 @@ R = TypeVar("R")
 
 #: Three factors of 28 digits with room to be added up; raises where that were not enough.
 EXACT = Context(prec=160, traps=[Clamped, DivisionByZero, Inexact, InvalidOperation, Overflow])
+_add, _subtract = EXACT.add, EXACT.subtract
 
 
 def exactly(compute: Callable[P, R]) -> Callable[P, R]:
@@ -32,24 +33,27 @@ def exactly(compute: Callable[P, R]) -> Callable[P, R]:
     return within
 
 
-@exactly
 def added(amounts: Iterable[Decimal]) -> Decimal:
     """The exact sum of ``amounts``.
 
     >>> added([Decimal("1e20"), Decimal("1e-20"), Decimal("-1e20")])
     Decimal('1E-20')
     """
-    return sum(amounts, NONE)
+    total = NONE
+    for amount in amounts:
+        total = _add(total, amount)
+    return total
 
 
-@exactly
 def less(amount: Decimal, *off: Decimal) -> Decimal:
     """``amount`` less all that is ``off`` it, exactly. (A minus sign alone rounds to the digits of the caller's context.)
 
     >>> less(Decimal("1e20"), Decimal("1e-20")) == Decimal("1e20") - Decimal("1e-20")
     False
     """
-    return amount - sum(off, NONE)
+    for one in off:
+        amount = _subtract(amount, one)
+    return amount
 
 
 def by_the_hour(minutes: Decimal, rate: Decimal) -> Decimal:

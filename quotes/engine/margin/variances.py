@@ -84,7 +84,7 @@ class Terms(NamedTuple):
 
     def less(self, other: "Terms") -> "Terms":
         """This less the ``other``, term by term."""
-        return Terms(*(less(mine, theirs) for mine, theirs in zip(self, other, strict=True)))
+        return Terms._make(map(less, self, other))
 
 
 #: No difference.
