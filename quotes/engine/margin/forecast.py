@@ -33,7 +33,7 @@ from quotes.engine.margin.exact import added, by_the_hour, exactly, less, ratio
 from quotes.engine.margin.performance import Performance, half_weight, performance
 from quotes.engine.margin.spending import Outlay, Spent, Used
 from quotes.engine.margin.variances import Terms, of_job
-from quotes.engine.money import CONTEXT
+from quotes.engine.money import CONTEXT, shared_out
 from quotes.engine.results import CREDIT, NONE
 from quotes.engine.settlement import Agreed, counts
 
@@ -292,6 +292,21 @@ def price_of(
     )
 
 
+def said_left(minutes: int, steps: Sequence[tuple[StepBudget, Spent]]) -> dict[str, Decimal]:
+    """Step uid to what is left of it [min], where a mechanic said ``minutes`` for a task of several open ``steps``.
+
+    Shared by what the budgets of the steps still have, equally where none has any, to the minute.
+
+    >>> from quotes.engine.results import Visit
+    >>> steps = [StepBudget(uid, "tank", first=Visit(Decimal(size))) for uid, size in (("strip", 90), ("prime", 30))]
+    >>> said_left(60, [(step, Spent(step.uid)) for step in steps])
+    {'strip': Decimal('45'), 'prime': Decimal('15')}
+    """
+    weights = [_still_budgeted(budget, spent) for budget, spent in steps]
+    uids = [budget.uid for budget, _ in steps]
+    return dict(zip(uids, shared_out(Decimal(minutes), weights, uids, digits=0), strict=True))
+
+
 class PartCost(NamedTuple):
     """What the steps and reserves of a part were budgeted and are expected to cost [money]."""
 
@@ -340,10 +355,15 @@ def _still_budgeted(budget: StepBudget, spent: Spent) -> Decimal:
 def _performance(
     steps: Mapping[str, StepBudget], spent: Mapping[str, Spent], step_spread: Decimal, bike_spread: Decimal
 ) -> Performance:
-    """Out of the steps that are done and had hours, against what these were to be in the batches in which they were done."""
+    """Out of the steps that are done, had hours and were clocked, against what these were to take in the batches they were in.
+
+    A step that nobody clocked says nothing about how fast the bike goes: its time is missing, not nought.
+    """
     half = half_weight((step.minutes for step in steps.values()), step_spread=step_spread, bike_spread=bike_spread)
-    done = [(steps[uid], item) for uid, item in spent.items() if item.done and uid in steps and steps[uid].minutes]
-    return performance([(item.minutes, _standard_minutes(step, item)) for step, item in done], half=half)
+    done = [(steps[uid], item) for uid, item in spent.items() if item.done and item.minutes and uid in steps]
+    return performance(
+        [(item.minutes, _standard_minutes(step, item)) for step, item in done if step.minutes], half=half
+    )
 
 
 def _standard_minutes(budget: StepBudget, spent: Spent) -> Decimal:

@@ -1,5 +1,6 @@
 """Why a job will leave other money than a week ago: adds up exactly, and names what moved most."""
 
+from dataclasses import fields
 from decimal import Decimal
 from fractions import Fraction
 
@@ -8,7 +9,7 @@ import pytest
 from quotes.engine.canonical import dump, load
 from quotes.engine.margin.budgets import JobBudget, StepBudget
 from quotes.engine.margin.changes import TERMS_OF, Cause, Kept, Largest, change, grouped, keep
-from quotes.engine.margin.forecast import Known, Leaves, forecast, price_of
+from quotes.engine.margin.forecast import Known, Leaves, Price, forecast, price_of
 from quotes.engine.margin.spending import Outlay, Spent
 from quotes.engine.margin.variances import Terms
 from quotes.engine.results import Visit
@@ -74,15 +75,38 @@ def test_causes_add_up_to_the_change_exactly(seed: int) -> None:
     """Two weeks of the same bike that have little to do with each other, and a budget that grew."""
     one, other = made.job(2 * seed), made.job(2 * seed + 1)
     grown = JobBudget((*one.budget.steps, *_renamed(other.budget)), one.budget.reserves)
-    before = Leaves(price_of(LINES, actuals={}), forecast(one.budget, one.spent[::2], known=known_of(one, seed)))
-    after = Leaves(
-        price_of(LINES, actuals={"engine": D(seed)}), forecast(grown, one.spent, known=known_of(one, seed + 1))
-    )
+    by = made.Chance(seed)
+    before = Leaves(some_price(by), forecast(one.budget, one.spent[::2], known=known_of(one, seed)))
+    after = Leaves(some_price(by), forecast(grown, one.spent, known=known_of(one, seed + 1)))
     found = change(before, after)
     assert sum((F(amount) for amount in found.causes.values()), F(0)) == F(found.after) - F(found.before)
+    for cause, amount in plainly(before, after).items():
+        assert F(found.causes.get(cause, D(0))) == amount, cause
     assert change(load(Kept, dump(keep(before))), load(Kept, dump(keep(after)))) == found
     assert found.largest is not None
     assert abs(found.largest.amount) == max(abs(amount) for amount in found.causes.values())
+
+
+def some_price(by: made.Chance) -> Price:
+    return Price(*(by.number(0, 5_000) for _ in fields(Price)))
+
+
+def plainly(before: Leaves, after: Leaves) -> dict[Cause, Fraction]:
+    """Each cause by the table in the head of the module, in fractions."""
+    was, now, old, new = before.price, after.price, before.forecast, after.forecast
+
+    def moved(name: str) -> Fraction:
+        return F(getattr(now, name)) - F(getattr(was, name))
+
+    found = {
+        Cause.AGREED: moved("fixed") + moved("variations") - F(new.budget) + F(old.budget),
+        Cause.BY_ACTUAL: moved("capped") + moved("hourly"),
+        Cause.FOUND: moved("provisional"),
+        Cause.STORAGE: moved("storage"),
+    }
+    for cause, names in TERMS_OF.items():
+        found[cause] = sum((F(getattr(old.terms, name)) - F(getattr(new.terms, name)) for name in names), F(0))
+    return found
 
 
 def _renamed(budget: JobBudget) -> list[StepBudget]:

@@ -21,6 +21,7 @@ from quotes.engine.margin.forecast import (
     by_part,
     forecast,
     price_of,
+    said_left,
 )
 from quotes.engine.margin.performance import half_weight, performance, shrunk
 from quotes.engine.margin.spending import Outlay, Spent, Used
@@ -82,6 +83,14 @@ def test_what_is_not_done_goes_by_how_the_job_went_so_far_as_far_as_that_is_beli
     assert found.performance.weight.quantize(D("0.0001")) == D("0.1806")
     assert found.performance.believed.quantize(D("0.0001")) == D("1.0903")
     assert found.at_completion.quantize(D("0.01")) == 1_800 + D("654.18")
+
+
+def test_what_is_said_of_a_task_is_shared_by_what_its_steps_still_have() -> None:
+    """Hand-worked: 6 h and 2 h still budgeted, 100 min said: 75 and 25. Where all is used up: equally, to the minute."""
+    steps = [(weld(), clocked(4)), (weld(2, "strip"), Spent("strip"))]
+    assert said_left(100, steps) == {"weld": 75, "strip": 25}
+    used_up = [(weld(), clocked(14)), (weld(2, "strip"), clocked(3, "strip"))]
+    assert said_left(101, used_up) == {"strip": 51, "weld": 50}
 
 
 def test_a_step_that_used_up_its_hours_and_is_not_done_is_asked_about() -> None:
@@ -266,7 +275,7 @@ def plain_performance(budget: JobBudget, done: Mapping[str, Spent]) -> Fraction:
     half = F("0.35") ** 2 / F("0.15") ** 2 * sum(size * size for size in sizes) / sum(sizes)
     spent = standard = F(0)
     for step in budget.steps:
-        if step.uid in done and step.minutes:
+        if step.uid in done and step.minutes and done[step.uid].minutes:
             item = done[step.uid]
             first = step.first.minutes if item.batched is None else item.batched
             standard += (F(first) + F(step.allowance.minutes)) / 60
@@ -361,6 +370,12 @@ def test_what_is_believed_is_nearer_to_what_comes_than_what_is_seen_and_than_the
 def test_without_a_spread_between_bikes_nothing_could_be_learned() -> None:
     with pytest.raises(BadInput, match="more than 0"):
         half_weight([D(60)], step_spread=D("0.35"), bike_spread=D(0))
+
+
+def test_a_step_that_nobody_clocked_is_no_performance() -> None:
+    job = JobBudget((weld(), weld(10, "strip")))
+    found = forecast(job, [Spent("strip", done=True)])
+    assert (found.performance.believed, found.left) == (1, 600)
 
 
 def test_batches_are_no_performance() -> None:
