@@ -1,5 +1,6 @@
 """The closing identity: exact for any job, and each term is what its formula says."""
 
+from collections.abc import Callable
 from decimal import Decimal
 from fractions import Fraction
 
@@ -152,6 +153,70 @@ def test_explanations_give_the_terms(seed: int) -> None:
             assert sum((Fraction(f.value) for f in figures), Fraction(0)) == Fraction(
                 of_step(steps[spent.uid], spent).total
             )
+
+
+#: Term to how it comes from its inputs, by their names: hours in minutes, rates per hour.
+RECIPES: dict[str, Callable[[dict[str, Fraction]], Fraction]] = {
+    "labour_rate": lambda f: (
+        f["labour"] - hours(f, "standard rate", "first") - hours(f, "standard rate again", "again")
+    ),
+    "labour_efficiency": lambda f: hours(f, "standard rate", "first") - hours(f, "standard rate", "batch"),
+    "labour_batching": lambda f: hours(f, "standard rate", "batch") - hours(f, "standard rate", "quoted"),
+    "labour_rework": lambda f: hours(f, "standard rate again", "again") - f["rework allowance"],
+    "overhead_rate": lambda f: (
+        f["applied overhead"] - hours(f, "overhead rate", "first") - hours(f, "overhead rate again", "again")
+    ),
+    "overhead_efficiency": lambda f: hours(f, "overhead rate", "first") - hours(f, "overhead rate", "batch"),
+    "overhead_batching": lambda f: hours(f, "overhead rate", "batch") - hours(f, "overhead rate", "quoted"),
+    "overhead_rework": lambda f: hours(f, "overhead rate again", "again") - f["rework allowance"],
+    "vendor_charge": lambda f: f["charge"] - f["rule at the lots sent"],
+    "vendor_lots": lambda f: f["rule at the lots sent"] - f["rule as quoted"],
+    "vendor_handling": lambda f: f["trips and handling rate"] - f["trips and handling rate as quoted"],
+    "vendor_rework": lambda f: f["vendors' work again"] - f["rework allowance"],
+    "bought_in": lambda f: f["bought-in parts"] - f["bought-in parts as quoted"],
+    "bought_in_rework": lambda f: f["replacements"] - f["rework allowance"],
+    "in_progress": lambda f: f["spent so far"],
+}
+MINUTES = {
+    "first": "minutes of the first pass",
+    "again": "minutes again",
+    "batch": "standard minutes in the batch done",
+    "quoted": "standard minutes quoted",
+}
+
+
+def hours(named: dict[str, Fraction], rate: str, which: str) -> Fraction:
+    return named[rate] * named[MINUTES[which]] / 60
+
+
+def test_a_reader_can_work_each_term_out_from_the_inputs_shown() -> None:
+    seen = set()
+    for seed in range(200):
+        job = made.job(seed)
+        steps = {step.uid: step for step in job.budget.steps}
+        for spent in job.spent:
+            step = steps.get(spent.uid)
+            if step is None or None in (step.rate, step.overhead_rate, step.again_rate, step.again_overhead_rate):
+                continue
+            for figure in explain(step, spent, "EUR"):
+                named = {item.name: Fraction(item.value) for item in figure.inputs}
+                if figure.formula in RECIPES:
+                    assert abs(RECIPES[figure.formula](named) - Fraction(figure.value)) < NEXT_TO_NOTHING
+                    seen.add(figure.formula)
+    assert seen == set(RECIPES)
+
+
+def test_material_is_explained_by_what_went_in_and_what_was_to_go_in() -> None:
+    """Hand-worked: .6 l for 10.80 and .1 l again for 2.00; .5 l at 16.00 quoted, .80 allowed."""
+    first, again = Outlay(used=(Used("paint", D("0.6"), D("10.80")),)), Outlay(used=(Used("paint", D("0.1"), D(2)),))
+    figures = {figure.formula: figure for figure in explain(tank(), Spent("tank", first, again, done=True), "EUR")}
+    named = {name: {item.name: item.value for item in figures[name].inputs} for name in figures}
+    standard = {"paint, standard quantity": D("0.5"), "paint, standard price": D(16)}
+    went_in = {"paint, used in the first pass": D("0.6"), "paint, cost in the first pass": D("10.80")}
+    went_in_again = {"paint, used again": D("0.1"), "paint, cost again": D(2)}
+    assert named["material_usage"] == standard | went_in
+    assert named["material_price"] == standard | went_in | went_in_again
+    assert named["material_rework"] == standard | went_in_again | {"rework allowance": D("0.80")}
 
 
 def test_nothing_spent_has_no_terms() -> None:
