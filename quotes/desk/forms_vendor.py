@@ -1,5 +1,6 @@
 """Forms of vendor jobs: what the vendor is told, what was agreed, sending, a new day, charges and claims."""
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from django import forms
@@ -127,7 +128,10 @@ class ToldForm(PlainForm):
 
 
 class SendForm(ToldForm):
-    """The lot leaves. The boxes of whoever lets it go are asked where the vendor would hold more than it is insured for."""
+    """The lot leaves, or some pieces of it: a box for each line of several, empty for all of them.
+
+    The boxes of whoever lets it go are asked where the vendor would hold more than it is insured for.
+    """
 
     on = DayField(label=_("Left on"))
     carried_by = _words(Job, "carried_by", _("Who takes it there"), required=False)
@@ -136,11 +140,23 @@ class SendForm(ToldForm):
 
     field_order = ("on", "carried_by", "due_on", "status", "said_by", "let_go_by", "let_go_why")
 
-    def __init__(self, data: Any = None, *, job: Job, beyond: bool) -> None:
+    def __init__(self, data: Any = None, *, job: Job, lines: Sequence[Line], beyond: bool) -> None:
         initial = {"on": timezone.localdate(), "carried_by": job.carried_by, "status": Status.PHONED}
         super().__init__(data, initial=initial, auto_id="send-%s")
         if not beyond:
             del self.fields["let_go_by"], self.fields["let_go_why"]
+        self.lines = [line for line in lines if line.pieces > 1]
+        for line in self.lines:
+            label = _("Pieces that go: %(part)s") % {"part": line.step.part}
+            self.fields[f"go-{line.uid}"] = forms.IntegerField(
+                label=label, min_value=0, max_value=line.pieces, required=False, initial=line.pieces
+            )
+        plainly(self)
+
+    def stay(self) -> dict[int, int]:
+        """Line to how many of its pieces stay here, where not all go."""
+        goes = {line: self.cleaned_data[f"go-{line.uid}"] for line in self.lines}
+        return {line.pk: line.pieces - count for line, count in goes.items() if count not in (None, line.pieces)}
 
 
 class NewDayForm(ToldForm):

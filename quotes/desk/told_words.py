@@ -137,6 +137,7 @@ WORDS = {
     "lot sent out": gettext_lazy("sent out"),
     "told a new day": gettext_lazy("told a new day"),
     "lot came back": gettext_lazy("counted in"),
+    "lot had not left": gettext_lazy("had not left: planned anew"),
     "arrival taken back": gettext_lazy("taken back: it is still out"),
     "charge entered": gettext_lazy("charge entered"),
     "charge taken back": gettext_lazy("charge reversed"),

@@ -1,18 +1,21 @@
 """Vendor jobs with what hangs on their parts: tags go out with a lot, and to a shelf when it is back. One transaction each."""
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from datetime import date, datetime
 
+from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
 
 from shop.floor import custody, tag_codes
 from shop.floor.models import Shelf, Tag
 from shop.people.models import User
 from shop.routes.models import Done, Step
-from shop.vendor_jobs.lots import hold_planned, plan_lot
+from shop.vendor_jobs import not_left
+from shop.vendor_jobs.lots import hold_planned, leave_behind, plan_lot
 from shop.vendor_jobs.models import Job, Line
-from shop.vendor_jobs.receiving import Arrival, Received, pass_on, receive
+from shop.vendor_jobs.receiving import Arrival, Received, pass_on, receive, take_back_arrival
 from shop.vendor_jobs.sending import LetGo, Told, open_lines, send_out
 
 
@@ -51,10 +54,27 @@ def _rejecting(line: Line | None) -> Job | None:
 
 @transaction.atomic
 def send(
-    *, job: Job, on: date, told: Told | None, carried_by: str, let_go: LetGo | None, person: User, now: datetime
+    *,
+    job: Job,
+    on: date,
+    told: Told | None,
+    carried_by: str,
+    let_go: LetGo | None,
+    stay: Mapping[int, int] | None = None,
+    person: User,
+    now: datetime,
 ) -> Job:
-    """The lot leaves, and with it the tags that hang on its parts. All of it, or a `ValidationError` saying why not."""
+    """The lot leaves, and with it the tags that hang on its parts. All of it, or a `ValidationError` saying why not.
+
+    ``stay`` says of a line, by its key, how many of its pieces stay here: they become a part of their own.
+    """
     job = hold_planned(job)
+    if stay:
+        lines = open_lines(job)
+        if sum(stay.values()) == sum(line.pieces for line in lines):
+            raise ValidationError(_("Nothing would go. If the lot does not go at all, say so below."), code="nothing")
+        for line in lines:
+            leave_behind(line=line, pieces=stay.get(line.pk, 0), who=person.username, now=now)
     tags = _tags(line.step.part_id for line in open_lines(job))
     sent = send_out(
         job=job,
@@ -95,6 +115,26 @@ def straight_on(*, job: Job, to: Job, on: date, said_by: str, told: Told | None,
     sent = pass_on(job=job, to=to, on=on, said_by=said_by, told=told, tags=_codes(tags), who=person.username, now=now)
     _move(tags.values(), None, str(sent.vendor), person, now)
     return sent
+
+
+@transaction.atomic
+def had_not_left(*, job: Job, person: User, now: datetime) -> Job:
+    """That it left was a slip: its tags are where they were before, and a lot like it is planned."""
+    tags = _tags(line.step.part_id for line in open_lines(job))
+    new = not_left.had_not_left(job=job, who=person.username, now=now)
+    for found in tags.values():
+        for tag in found:
+            custody.move_back(tag=tag, left=str(job.vendor), person=person, now=now)
+    return new
+
+
+@transaction.atomic
+def take_back(*, line: Line, person: User, now: datetime) -> Line:
+    """What was said of a line today was a slip: it is out again, and its tags are at the vendor."""
+    taken = take_back_arrival(line=line, who=person.username, now=now)
+    if taken.outcome == Line.Outcome.OPEN:
+        _move(_tags([taken.step.part_id]).values(), None, str(taken.job.vendor), person, now)
+    return taken
 
 
 def _tags(parts: Iterable[int]) -> dict[int, list[Tag]]:

@@ -213,6 +213,21 @@ def move(*, tag: Tag, shelf: Shelf | None = None, at_whom: str = "", person: Use
 
 
 @transaction.atomic
+def move_back(*, tag: Tag, left: str, person: User, now: datetime) -> Move | None:
+    """That it went to ``left`` was a slip: it is where it was before, or with ``person`` where nobody knew.
+
+    Moved on since, it stays where it is.
+    """
+    _hold(tag)
+    moves = list(Move.objects.filter(tag=tag).select_related("shelf").order_by("-pk")[:2])
+    if not moves or moves[0].at_whom != left:
+        return None
+    before = moves[1] if len(moves) > 1 else None
+    at_whom = before.at_whom if before else str(person.get_full_name() or person.username)
+    return move(tag=tag, shelf=before.shelf if before else None, at_whom=at_whom, person=person, now=now)
+
+
+@transaction.atomic
 def add_shelf(*, name: str, who: str, now: datetime) -> Shelf:
     shelf = Shelf(name=name.strip())
     shelf.full_clean()

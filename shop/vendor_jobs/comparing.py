@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 
-from django.db.models import Prefetch
+from django.db.models import Exists, OuterRef, Prefetch
 
 from quotes.engine.calendars import WorkingTime
 from quotes.engine.chance.lead_times import Lead, Share, share, within
@@ -60,7 +60,8 @@ def compared(*, today: date) -> list[Compared]:
 
 
 def _jobs(first: date) -> Iterable[Job]:
-    rows = Job.objects.filter(sent_on__gte=first).select_related("service__vendor")
+    went = Line.objects.filter(job=OuterRef("pk")).exclude(outcome=Outcome.NOT_SENT)
+    rows = Job.objects.filter(Exists(went), sent_on__gte=first).select_related("service__vendor")
     return rows.prefetch_related("lines", "charges", Prefetch("promises", Promise.objects.order_by("pk")))
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Sequence
 from datetime import date, datetime
+from decimal import Decimal
 from typing import Any
 
 from django.core.exceptions import ValidationError
@@ -15,6 +16,7 @@ from shop.journal.telling import told
 from shop.people.models import Shop
 from shop.restorations.services import hold_scope
 from shop.routes.models import Authorisation, Away, Done, Step
+from shop.routes.splitting import split_part
 from shop.vendor_jobs import wording
 from shop.vendor_jobs.models import Job, Line
 from shop.vendor_jobs.prices import by_the_book, charged
@@ -22,6 +24,7 @@ from shop.vendor_jobs.prices import by_the_book, charged
 #: What of a job may be changed until it leaves.
 WORDS = ("masking", "finish_words", "note", "carried_by", "leave_on")
 AGREED = ("agreed_minor", "agreed_status", "agreed_by", "agreed_on")
+GRAM = Decimal("0.001")
 LINE_WORDS = ("weight", "tags", "replacement_minor", "irreplaceable", "photograph")
 
 
@@ -168,6 +171,41 @@ def take_out_of_lot(*, line: Line, who: str, now: datetime) -> Job:
     return job
 
 
+@transaction.atomic
+def leave_behind(*, line: Line, pieces: int, who: str, now: datetime) -> Line:
+    """Let ``pieces`` of a line stay here; they become a part of their own, which may go with another lot.
+
+    All of them is leaving the line out. Raises at ``pieces``.
+    """
+    job = hold_planned(line.job)
+    line = Line.objects.select_related("step__part__restoration").get(pk=line.pk)
+    told = {"part": line.step.part, "pieces": line.pieces}
+    if line.outcome != Line.Outcome.OPEN or not 0 <= pieces <= line.pieces:
+        said = _("%(part)s is %(pieces)s pieces in this lot. Look at the page again.") % told
+        raise ValidationError({"pieces": said}, code="pieces")
+    if pieces == line.pieces:
+        take_out_of_lot(line=line, who=who, now=now)
+    if pieces in (0, line.pieces):
+        return line
+    if line.pieces != line.step.part.pieces:
+        said = _("%(part)s was %(pieces)s pieces when the lot was made and is not now. Take it out, and add it anew.")
+        raise ValidationError({"pieces": said % told}, code="pieces")
+    goes = line.pieces - pieces
+    split_part(part=line.step.part, pieces=pieces, who=who, now=now)
+    if line.weight is not None:
+        line.weight = (line.weight * goes / line.pieces).quantize(GRAM)
+    if line.replacement_minor is not None:
+        line.replacement_minor -= line.replacement_minor * pieces // line.pieces
+    line.pieces = goes
+    line.save(update_fields=["pieces", "weight", "replacement_minor"])
+    line.step.part.refresh_from_db()
+    _priced_anew(job, now=now)
+    before = {"parts": f"{line.step.part} ({goes + pieces})"}
+    after = {"parts": f"{line.step.part} ({goes})"}
+    record(who=who, at=now, what="left out of a lot", subject=subject_of(job), before=before, after=after)
+    return line
+
+
 def settle(line: Line, outcome: str, *, who: str, now: datetime) -> None:
     """Write what came of a line before it left."""
     line.outcome, line.settled_at, line.settled_by = outcome, now, who
@@ -182,11 +220,16 @@ def _priced_anew(job: Job, *, now: datetime) -> None:
     job.save(update_fields=["agreed_minor"])
 
 
-def hold_planned(job: Job) -> Job:
-    """The job as it stands, its bikes held; refused once it has left or was cancelled."""
+def hold(job: Job) -> Job:
+    """The job as it stands, its bikes held."""
     for pk in sorted(set(job.lines.values_list("step__part__restoration", flat=True))):
         hold_scope(pk)
-    job = Job.objects.select_related("service__vendor").select_for_update(of=("self",)).get(pk=job.pk)
+    return Job.objects.select_related("service__vendor").select_for_update(of=("self",)).get(pk=job.pk)
+
+
+def hold_planned(job: Job) -> Job:
+    """The job as it stands, its bikes held; refused once it has left or was cancelled."""
+    job = hold(job)
     if job.cancelled_at is not None:
         raise ValidationError(_("%(job)s was cancelled. Make a new lot.") % {"job": job}, code="cancelled")
     if job.sent_on is not None:

@@ -3,7 +3,6 @@
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
-from decimal import Decimal
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -12,16 +11,15 @@ from django.utils.translation import gettext as _
 
 from shop.journal.services import record, subject_of
 from shop.papers.models import Photograph
-from shop.restorations.services import hold_scope
 from shop.routes.finishing import finish_step, undo_done
 from shop.routes.models import Away, Step
 from shop.routes.splitting import split_part
 from shop.vendor_jobs.claims import ask
+from shop.vendor_jobs.lots import GRAM, hold
 from shop.vendor_jobs.models import Job, Line
 from shop.vendor_jobs.sending import Told, open_lines, send_out
 
 Outcome = Line.Outcome
-GRAM = Decimal("0.001")
 #: Whoever looked, in the order in which pieces are told apart.
 LOOKED = (Outcome.GOOD, Outcome.REJECTED, Outcome.DAMAGED, Outcome.LOST)
 #: What a claim is made for.
@@ -80,9 +78,7 @@ def receive(*, job: Job, arrivals: Sequence[Arrival], on: date, looked_by: str, 
 
 
 def _hold_out(job: Job) -> Job:
-    for pk in sorted(set(job.lines.values_list("step__part__restoration", flat=True))):
-        hold_scope(pk)
-    job = Job.objects.select_related("service__vendor").select_for_update(of=("self",)).get(pk=job.pk)
+    job = hold(job)
     if job.sent_on is None:
         raise ValidationError(_("%(job)s has not left yet.") % {"job": job}, code="not out")
     return job

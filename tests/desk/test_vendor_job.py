@@ -2,6 +2,7 @@
 
 import re
 from datetime import date, timedelta
+from decimal import Decimal
 from typing import Any
 from uuid import uuid4
 
@@ -17,10 +18,12 @@ from shop.floor.models import Shelf, Tag
 from shop.methods.models import Service, Vendor
 from shop.people.models import User
 from shop.restorations.models import Part, Restoration
-from shop.routes.models import Step
+from shop.routes.models import Away, Step
 from shop.routes.services import add_step, wait_for
+from shop.vendor_jobs.comparing import compared
 from shop.vendor_jobs.lots import plan_lot
 from shop.vendor_jobs.models import Charge, Claim, Job, Line, Terms, Tick
+from shop.vendor_jobs.standing import without_charge
 from tests.planned import agree_to
 from tests.vendor_jobs.lots import lever, planned
 from tests.workshop import WHO, Workshop, restoration, workshop
@@ -145,6 +148,91 @@ def test_beyond_the_insured_sum_it_goes_with_a_name_only(front_desk: Client, job
     assert Job.objects.get().let_go_by == "Eve"
 
 
+def test_some_pieces_go_and_the_rest_may_go_with_another_lot(front_desk: Client, part: Part, job: Job) -> None:
+    tag, line = tagged(part), job.lines.get()
+    front_desk.post(f"/vendor-work/lines/{line.uid}/", {"replacement_minor": "100", "weight": "1"})
+    too_many = front_desk.post(at(job, "send"), sending(**{f"go-{line.uid}": "5"}))
+    assert too_many.status_code == 422
+    assert f'id="send-go-{line.uid}_error"' in too_many.content.decode()
+    assert front_desk.post(at(job, "send"), sending(**{f"go-{line.uid}": "3"})).status_code == 302
+    line.refresh_from_db()
+    part.refresh_from_db()
+    assert (line.pieces, line.weight, line.replacement_minor, part.pieces) == (3, Decimal("0.750"), 7_500, 3)
+    assert place(tag) == "Brook Platers"
+    rest = Part.objects.get(split_from=part)
+    assert rest.pieces == 1
+    assert "Lever (1 of 4)" in text(front_desk.get("/vendor-work/")), "it may leave, and is in no lot"
+    front_desk.post(at(job, "count-in"), coming(line, good="3"))
+    job.refresh_from_db()
+    assert job.back_on == timezone.localdate(), "what stayed here keeps nothing out"
+
+
+def test_what_stays_whole_is_left_out_and_nothing_at_all_does_not_go(
+    front_desk: Client, bike: Restoration, shop: Workshop, job: Job
+) -> None:
+    two = planned(lever(bike, shop, name="Pin"), lever(bike, shop, name="Rod"))
+    pin, rod = two.lines.order_by("pk")
+    none = sending(**{f"go-{pin.uid}": "0", f"go-{rod.uid}": "0"})
+    answer = front_desk.post(at(two, "send"), none)
+    assert answer.status_code == 422
+    assert "Nothing would go." in text(answer)
+    front_desk.post(at(two, "send"), sending(**{f"go-{pin.uid}": "0"}))
+    two.refresh_from_db()
+    assert two.sent_on is not None
+    assert sorted(two.lines.values_list("step__part__name", "outcome")) == [("Pin", "not_sent"), ("Rod", "")]
+    assert Part.objects.filter(split_from__isnull=False).count() == 0
+
+
+def test_what_holds_it_back_splits_nothing(front_desk: Client, part: Part, job: Job) -> None:
+    Part.objects.filter(pk=part.pk).update(strength=1_750)
+    line = job.lines.get()
+    assert front_desk.post(at(job, "send"), sending(**{f"go-{line.uid}": "3"})).status_code == 422
+    assert (Part.objects.filter(split_from=part).count(), job.lines.get().pieces) == (0, 4)
+
+
+# -- it had not left ---------------------------------------------------------------------------------------------------
+
+
+def test_that_it_left_was_a_slip_and_its_tags_are_where_they_were(front_desk: Client, part: Part, job: Job) -> None:
+    tag, shelf = tagged(part), Shelf.objects.create(name="Shelf A")
+    custody.move(tag=tag, shelf=shelf, person=User.objects.get(username="ada"), now=timezone.now())
+    front_desk.post(at(job, "change"), {"masking": "Bore bare", "finish_words": "", "note": "Ring first"})
+    agreed = {"agreed_minor": "61.50", "agreed_status": "phoned", "agreed_by": "Iris", "agreed_on": day()}
+    front_desk.post(at(job, "agree"), agreed)
+    out(front_desk, job)
+    assert place(tag) == "Brook Platers"
+    assert "it has not left" in text(front_desk.get(at(job)))
+    front_desk.post(at(job, "not-left"))
+    new = Job.objects.exclude(pk=job.pk).get()
+    job.refresh_from_db()
+    assert (place(tag), job.back_on, job.lines.get().outcome) == ("Shelf A", job.sent_on, "not_sent")
+    assert (new.masking, new.note, new.agreed_minor, new.agreed_by) == ("Bore bare", "Ring first", 6_150, "Iris")
+    assert not Away.objects.filter(ended_on__isnull=True).exists()
+    out(front_desk, new)
+    assert place(tag) == "Brook Platers", "and it can leave again"
+    assert [one.jobs for one in compared(today=timezone.localdate())] == [1], "what never went is compared with nothing"
+    assert not list(without_charge(now=timezone.now()))
+
+
+def test_a_tag_that_hung_nowhere_is_with_whoever_says_that_it_had_not_left(
+    front_desk: Client, part: Part, job: Job
+) -> None:
+    tag = tagged(part)
+    out(front_desk, job)
+    front_desk.post(at(job, "not-left"))
+    assert place(tag) == "Ada"
+
+
+def test_once_something_followed_it_is_no_slip(front_desk: Client, job: Job) -> None:
+    line = out(front_desk, job).lines.get()
+    front_desk.post(at(job, "count-in"), coming(line, good="3"))
+    assert "it has not left" not in text(front_desk.get(at(job)))
+    answer = front_desk.post(at(job, "not-left"), follow=True)
+    assert "Something followed from it" in text(answer)
+    Job.objects.filter(pk=job.pk).update(sent_at=timezone.now() - timedelta(days=1))
+    assert Job.objects.count() == 1
+
+
 # -- before it leaves --------------------------------------------------------------------------------------------------
 
 
@@ -232,13 +320,14 @@ def test_nothing_counted_is_said_over_the_form(front_desk: Client, job: Job) -> 
     assert "Nothing is counted in" in text(answer)
 
 
-def test_a_slip_is_taken_back(front_desk: Client, job: Job) -> None:
+def test_a_slip_is_taken_back_and_the_tag_is_at_the_vendor_again(front_desk: Client, part: Part, job: Job) -> None:
+    tag = tagged(part)
     line = out(front_desk, job).lines.get()
     front_desk.post(at(job, "count-in"), coming(line, rejected="4", note="Dull"))
-    assert Claim.objects.count() == 1
+    assert (Claim.objects.count(), place(tag)) == (1, "Bea")
     front_desk.post(f"/vendor-work/lines/{line.uid}/take-back/")
     line.refresh_from_db()
-    assert (line.outcome, Claim.objects.count()) == ("", 0)
+    assert (line.outcome, Claim.objects.count(), place(tag)) == ("", 0, "Brook Platers")
 
 
 def test_what_was_rejected_is_planned_again_free(front_desk: Client, job: Job) -> None:

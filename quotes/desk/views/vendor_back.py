@@ -36,7 +36,7 @@ from shop.people.roles import role_required
 from shop.posting import posted_from
 from shop.vendor_jobs import charging, claims
 from shop.vendor_jobs.models import Charge, Claim, Job, Line
-from shop.vendor_jobs.receiving import Arrival, Received, take_back_arrival
+from shop.vendor_jobs.receiving import Arrival, Received
 
 Boxes = Sequence[tuple[ArrivalForm, FoundPhotographForm]]
 
@@ -130,8 +130,8 @@ def take_back(request: HttpRequest, uid: UUID) -> HttpResponse:
     line = line_of(uid)
 
     def do() -> str:
-        take_back_arrival(line=line, **_by(request))
-        return _("Taken back: %(part)s is out, as before. Say where its tag is.") % {"part": line.step.part}
+        vendor_work.take_back(line=line, person=person(request), now=timezone.now())
+        return _("Taken back: %(part)s is out, as before, and its tag with it.") % {"part": line.step.part}
 
     pressed(request, do)
     return redirect("desk:vendor_job", uid=line.job.uid)

@@ -38,7 +38,8 @@ from shop.people.roles import role_required
 from shop.posting import posted_from
 from shop.vendor_jobs import lots
 from shop.vendor_jobs.models import Job, Line
-from shop.vendor_jobs.sending import LetGo, Told, told_new_day
+from shop.vendor_jobs.not_left import may_be_a_slip
+from shop.vendor_jobs.sending import LetGo, Told, open_lines, told_new_day
 
 UNPROCESSABLE = 422
 #: Somebody else was quicker: the page as it is now has no form any more at which this could stand.
@@ -67,7 +68,7 @@ def page(request: HttpRequest, row: Job, *, status: int = 200, **refused: Any) -
     if found.planned:
         context |= {
             "lot_form": refused.get("lot") or LotForm(job=row),
-            "send_form": refused.get("send") or SendForm(job=row, beyond=bool(found.beyond)),
+            "send_form": refused.get("send") or SendForm(job=row, lines=found.open, beyond=bool(found.beyond)),
             "rows": [(line, found.tags.get(line.step.part_id, ""), *_line_forms(line, refused)) for line in found.open],
         }
     if found.to_come and row.sent_on is not None:
@@ -76,6 +77,7 @@ def page(request: HttpRequest, row: Job, *, status: int = 200, **refused: Any) -
             "came_form": refused.get("came") or CameForm(),
             "arrivals": [arrivals.get(line.pk) or arrival_forms(line) for line in found.to_come],
             "day_form": refused.get("day") or NewDayForm(),
+            "slip": may_be_a_slip(row, now=timezone.now()),
         }
     if row.sent_on is not None:
         lines = vendor_job.claimable(row)
@@ -267,7 +269,7 @@ def cancel(request: HttpRequest, uid: UUID) -> HttpResponse:
 def send(request: HttpRequest, uid: UUID) -> HttpResponse:
     """The lot leaves with its tags; what holds it back stands over the form, in sentences."""
     row = vendor_job.known_job(uid)
-    form = SendForm(request.POST, job=row, beyond=True)
+    form = SendForm(request.POST, job=row, lines=open_lines(row), beyond=True)
 
     def write(given: dict[str, Any]) -> None:
         vendor_work.send(
@@ -276,11 +278,27 @@ def send(request: HttpRequest, uid: UUID) -> HttpResponse:
             told=told_by(given),
             carried_by=given["carried_by"],
             let_go=LetGo(given["let_go_by"], given["let_go_why"]),
+            stay=form.stay(),
             person=person(request),
             now=timezone.now(),
         )
 
     return answer(request, row, "send", form, write, _("%(job)s is out. Its tags went with it.") % {"job": row})
+
+
+@role_required(*DESK)
+@posted_from("desk:vendor_job")
+def had_not_left(request: HttpRequest, uid: UUID) -> HttpResponse:
+    """That it left was a slip."""
+    row = vendor_job.known_job(uid)
+    try:
+        new = vendor_work.had_not_left(job=row, person=person(request), now=timezone.now())
+    except ValidationError as error:
+        for said in error.messages:
+            messages.error(request, said)
+        return redirect("desk:vendor_job", uid=uid)
+    messages.success(request, _("%(job)s is planned in its place; its tags are where they were.") % {"job": new})
+    return redirect("desk:vendor_job", uid=new.uid)
 
 
 @role_required(*DESK)
@@ -302,6 +320,7 @@ urlpatterns = [
     path("vendor-work/jobs/<uuid:uid>/add/", add, name="add_to_lot"),
     path("vendor-work/jobs/<uuid:uid>/cancel/", cancel, name="cancel_lot"),
     path("vendor-work/jobs/<uuid:uid>/send/", send, name="send_lot"),
+    path("vendor-work/jobs/<uuid:uid>/not-left/", had_not_left, name="had_not_left"),
     path("vendor-work/jobs/<uuid:uid>/new-day/", new_day, name="new_day"),
     path("vendor-work/lines/<uuid:uid>/", change_line, name="change_lot_line"),
     path("vendor-work/lines/<uuid:uid>/leave-out/", leave_out, name="leave_out"),
