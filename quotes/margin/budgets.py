@@ -1,21 +1,28 @@
-"""Budgets of accepted quotes: worked out once from what was frozen, in minor units that add up to the quote's cost."""
+"""Budgets of accepted quotes: worked out once from what was frozen, and kept with it.
+
+The engine's own budget is kept unrounded; beside it, each cell in minor units, shared so that all add up to the quote's cost.
+"""
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
+from functools import lru_cache
 from uuid import UUID
 
 from django.db import transaction
 from django.db.models import QuerySet
 
-from quotes.engine import inputs
-from quotes.engine.inputs import Basis, OverheadBy
-from quotes.engine.money import places, rounded, shared_out, to_minor
-from quotes.engine.results import Explained, Result, Visit
-from quotes.margin.models import AMOUNTS, Budget, BudgetLine
-from quotes.pricing import verify
+from quotes.engine import canonical
+from quotes.engine.inputs import OverheadBy
+from quotes.engine.margin.budgets import JobBudget, budget_of
+from quotes.engine.money import places, rounded, shared_out
+from quotes.engine.results import Result, Visit
+from quotes.engine.settlement import Agreed
+from quotes.margin.models import Budget, BudgetLine
+from quotes.margin.models.budgets import CLASSES
+from quotes.pricing import variations, verify
 from quotes.pricing.models import IssuedQuote, Outcome, Stage
 
 #: What customers say yes to that is worked by; a ballpark is no offer.
@@ -25,11 +32,10 @@ MINUTE = 60
 
 
 @dataclass(frozen=True, slots=True)
-class _Allowed:
-    kind: str
-    part: UUID
-    step: UUID | None
-    visit: Visit
+class _Lines:
+    """The lines of a quote that the customer pays."""
+
+    lines: tuple[Agreed, ...]
 
 
 def without_budget() -> QuerySet[IssuedQuote]:
@@ -40,8 +46,7 @@ def without_budget() -> QuerySet[IssuedQuote]:
 
 def mend(*, now: datetime) -> int:
     """Make the budgets that are missing; how many."""
-    rows = list(without_budget())
-    return sum(make(quote=quote, now=now) is not None for quote in rows)
+    return sum(make(quote=quote, now=now) is not None for quote in list(without_budget()))
 
 
 @transaction.atomic
@@ -50,78 +55,108 @@ def make(*, quote: IssuedQuote, now: datetime) -> Budget | None:
     found = verify.recomputed(quote)
     if found.given is None or found.explained is None:
         return None
-    allowed = [one for one in _allowed(found.given, found.explained) if any(one.visit)]
-    digits = places(quote.currency)
-    amounts = [amount.scaleb(digits) for one in allowed for amount in one.visit[1:6]]
-    cost = rounded(sum(amounts, Decimal(0)), digits=0)
-    order = [f"{place:06}" for place in range(len(amounts))]
-    minor = [int(share) for share in shared_out(cost, amounts, order, digits=0)]
-    minutes = [one.visit.minutes * MINUTE for one in allowed]
-    whole = rounded(sum(minutes, Decimal(0)), digits=0)
-    seconds = [int(share) for share in shared_out(whole, minutes, order[: len(minutes)], digits=0)]
-    policy = found.given.policy
+    allowed = budget_of(found.explained, found.given)
+    digits, policy = places(quote.currency), found.given.policy
     by_hours = policy.overhead_by is OverheadBy.HOURS
+    cells = list(_cells(allowed))
+    rows, cost = _rows(cells, digits)
+    gone = variations.credited_steps(quote) if quote.stage == Stage.VARIATION else []
     budget = Budget.objects.create(
         quote=quote,
-        cost_minor=int(cost),
-        open_lines=json.dumps(_open_lines(found.explained.result, digits)),
+        cost_minor=cost,
+        content=canonical.dump(allowed).decode(),
+        agreed=canonical.dump(_Lines(tuple(_agreed(quote, found.explained.result)))).decode(),
+        takes_out=json.dumps([str(uid) for uid in gone]),
         overhead_rate_minor=int(policy.overhead_rate.scaleb(digits)) if by_hours else None,
         overhead_percent=None if by_hours else policy.overhead_rate * 100,
         handling_percent=policy.handling_rate * 100,
         made_at=now,
     )
-    width = len(AMOUNTS)
-    BudgetLine.objects.bulk_create(
-        BudgetLine(
-            budget=budget,
-            kind=one.kind,
-            part_uid=one.part,
-            step_uid=one.step,
-            seconds=seconds[place],
-            **dict(zip(AMOUNTS, minor[place * width : (place + 1) * width], strict=True)),
-        )
-        for place, one in enumerate(allowed)
-    )
+    for row in rows:
+        row.budget = budget
+    BudgetLine.objects.bulk_create(rows)
     return budget
 
 
-def _allowed(given: inputs.Restoration, explained: Explained) -> Iterator[_Allowed]:
-    """Everything that a quote allows for, each by cost class: together its expected cost with allowances."""
-    for step in explained.steps:
-        part, uid = UUID(step.part), UUID(step.uid)
-        yield _Allowed(Kind.STEP, part, uid, step.first)
-        yield _Allowed(Kind.AGAIN, part, uid, step.allowance)
-    for part_uid, unseen in explained.unseen.items():
-        yield _Allowed(Kind.DAMAGE, UUID(part_uid), None, unseen.damage)
-        yield _Allowed(Kind.FINISH, UUID(part_uid), None, unseen.finish)
-    yield from _comebacks(given, explained)
+def _agreed(quote: IssuedQuote, result: Result) -> Iterator[Agreed]:
+    for line in result.lines:
+        yield Agreed(
+            uid=line.uid,
+            quote=str(quote),
+            basis=line.basis,
+            quoted=line.net,
+            tax=line.tax,
+            cap=line.cap,
+            varies=quote.stage == Stage.VARIATION,
+        )
 
 
-def _open_lines(result: Result, digits: int) -> list[dict[str, object]]:
-    """Lines that come to what they really take: up to a cap, or by the hour."""
-    return [
-        {
-            "part": line.uid,
-            "basis": line.basis,
-            "net": to_minor(line.net, digits=digits),
-            "cap": None if line.cap is None else to_minor(rounded(line.cap, digits=digits), digits=digits),
-        }
-        for line in result.lines
-        if line.basis in (Basis.CAPPED, Basis.HOURLY)
+@dataclass(frozen=True, slots=True)
+class _Cell:
+    kind: str
+    part: UUID
+    step: UUID | None
+    visit: Visit
+
+
+def _cells(budget: JobBudget) -> Iterator[_Cell]:
+    for step in budget.steps:
+        for kind, visit in ((Kind.STEP, step.first), (Kind.AGAIN, step.allowance)):
+            if any(visit[:6]):
+                yield _Cell(kind, UUID(step.part), UUID(step.uid), visit)
+    for reserve in budget.reserves:
+        yield _Cell(OF_RESERVE[reserve.kind.value], UUID(reserve.part), None, reserve.expected)
+
+
+OF_RESERVE = {"damage": Kind.DAMAGE, "finish": Kind.FINISH, "comebacks": Kind.COMEBACK}
+
+
+def _rows(cells: Sequence[_Cell], digits: int) -> tuple[list[BudgetLine], int]:
+    """The cells in minor units and whole seconds, and what they come to together [minor units]."""
+    width = len(CLASSES)
+    amounts = [amount.scaleb(digits) for cell in cells for amount in cell.visit[1 : 1 + width]]
+    cost = rounded(sum(amounts, Decimal(0)), digits=0)
+    order = [f"{place:08}" for place in range(len(amounts))]
+    minor = [int(share) for share in shared_out(cost, amounts, order, digits=0)]
+    times = [cell.visit.minutes * MINUTE for cell in cells]
+    whole = rounded(sum(times, Decimal(0)), digits=0)
+    seconds = [int(share) for share in shared_out(whole, times, order[: len(times)], digits=0)]
+    rows = [
+        BudgetLine(
+            kind=cell.kind,
+            part_uid=cell.part,
+            step_uid=cell.step,
+            seconds=seconds[place],
+            **dict(zip(CLASSES, minor[place * width : (place + 1) * width], strict=True)),
+        )
+        for place, cell in enumerate(cells)
     ]
+    return rows, int(cost)
 
 
-def _comebacks(given: inputs.Restoration, explained: Explained) -> Iterator[_Allowed]:
-    """What is kept for comebacks stands in the cost classes of each line: what a line has there beyond all else."""
-    share = given.policy.comebacks
-    if not share:
-        return
-    kept: dict[UUID, Visit] = {}
-    for step in explained.steps:
-        part = UUID(step.part)
-        kept[part] = kept.get(part, Visit()).plus(step.first).plus(step.allowance)
-    for uid, unseen in explained.unseen.items():
-        kept[UUID(uid)] = kept.get(UUID(uid), Visit()).plus(unseen.damage).plus(unseen.finish)
-    for part, expected in kept.items():
-        _minutes, *amounts = expected
-        yield _Allowed(Kind.COMEBACK, part, None, Visit(Decimal(0), *(amount * share for amount in amounts)))
+# -- read ---------------------------------------------------------------------------------------------------------------
+
+
+@lru_cache(maxsize=256)
+def _budget(content: str) -> JobBudget:
+    return canonical.load(JobBudget, content.encode())
+
+
+@lru_cache(maxsize=256)
+def _agreed_lines(content: str) -> tuple[Agreed, ...]:
+    return canonical.load(_Lines, content.encode()).lines
+
+
+def budget(row: Budget) -> JobBudget:
+    """The engine's budget of a quote, unrounded [money]."""
+    return _budget(row.content)
+
+
+def agreed_lines(row: Budget) -> tuple[Agreed, ...]:
+    """The lines of the quote that the customer pays."""
+    return _agreed_lines(row.agreed)
+
+
+def taken_out(rows: Iterable[Budget]) -> set[str]:
+    """Steps that variations took out of the scope, by uid."""
+    return {uid for row in rows for uid in json.loads(row.takes_out)}

@@ -10,6 +10,7 @@ from django.db.models import Sum
 
 from quotes.margin import posting
 from quotes.margin.models import AMOUNTS, Budget, BudgetLine, CostEntry
+from quotes.margin.models.budgets import CLASSES
 from shop.floor.corrections import Row, correct
 from shop.floor.models import Clocking
 from shop.people.grading import grade_person
@@ -42,15 +43,15 @@ def total(**chosen: Any) -> int:
 def test_a_budget_adds_up_to_the_cost_of_its_quote_by_class(job: Restoration) -> None:
     posting.everything(now=AFTER)
     budget = Budget.objects.get(quote__restoration=job)
-    sums = budget.lines.aggregate(**{name: Sum(name) for name in AMOUNTS})
+    sums = budget.lines.aggregate(**{name: Sum(name) for name in CLASSES})
     assert sum(sums.values()) == budget.cost_minor
     from quotes.engine import canonical
     from quotes.engine.results import Result
 
     result = canonical.load(Result, budget.quote.result.encode())
     assert budget.cost_minor == int((result.cost * 100).to_integral_value())
-    by_class = {name: sum(getattr(line, name.removesuffix("_minor")) for line in result.lines) for name in AMOUNTS}
-    assert all(abs(Decimal(sums[name]) - by_class[name] * 100) <= len(result.lines) * 2 for name in AMOUNTS)
+    by_class = {name: sum(getattr(line, name.removesuffix("_minor")) for line in result.lines) for name in CLASSES}
+    assert all(abs(Decimal(sums[name]) - by_class[name] * 100) <= len(result.lines) * 2 for name in CLASSES)
     assert budget.lines.filter(kind=BudgetLine.Kind.STEP).count() == budget.quote.steps.count()
 
 

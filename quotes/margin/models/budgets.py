@@ -6,18 +6,23 @@ from django.utils.translation import gettext_lazy as _
 
 from quotes.pricing.models import IssuedQuote
 
+#: Classes of cost in the order of the engine's `Visit`.
+CLASSES = ("labour_minor", "overhead_minor", "material_minor", "vendor_minor", "bought_in_minor")
+
 
 class Budget(models.Model):
     """The budget of one accepted quote. ``cost_minor`` is its expected cost with allowances, without contingency.
 
-    ``open_lines`` are those that are not fixed, as text: part, basis, net and cap in minor units. Overhead was laid on at
-    ``overhead_rate_minor`` per hour, or ``overhead_percent`` of labour; handling of vendor work is ``handling_percent`` of
-    the charge.
+    ``content`` is the engine's budget, ``agreed`` the lines the customer pays, both as canonical text; ``takes_out`` the steps
+    that a variation takes out of the scope. Overhead was laid on at ``overhead_rate_minor`` per hour, or
+    ``overhead_percent`` of labour; handling of vendor work is ``handling_percent`` of the charge.
     """
 
     quote = models.OneToOneField(IssuedQuote, models.PROTECT, primary_key=True, related_name="budget")
     cost_minor = models.BigIntegerField()
-    open_lines = models.TextField(default="[]")
+    content = models.TextField()
+    agreed = models.TextField()
+    takes_out = models.TextField(default="[]")
     overhead_rate_minor = models.BigIntegerField(null=True)
     overhead_percent = models.DecimalField(max_digits=7, decimal_places=3, null=True)
     handling_percent = models.DecimalField(max_digits=7, decimal_places=3, default=0)

@@ -1,5 +1,7 @@
 """Weeks that were closed: what was taken into them, what each job looked like then, what was said about it."""
 
+import uuid
+
 from django.db import models
 from django.db.models import CheckConstraint, Q, UniqueConstraint
 from django.utils.translation import gettext_lazy as _
@@ -10,6 +12,7 @@ from shop.restorations.models import Restoration
 class Close(models.Model):
     """The books of one week, Monday to Sunday. Never changed. ``balances`` is the ledger after it as canonical text."""
 
+    uid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
     week = models.DateField(_("week from"), unique=True)
     closed_at = models.DateTimeField()
     closed_by = models.CharField(max_length=150)
@@ -64,6 +67,7 @@ class WeekNote(models.Model):
 class Overhead(models.Model):
     """What the shop spent that is for no one bike: rent, power, insurance. Never changed: one that was wrong is reversed."""
 
+    uid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
     words = models.CharField(_("what for"), max_length=120)
     net_minor = models.BigIntegerField(_("amount before tax"))
     on = models.DateField(_("dated"))

@@ -5,12 +5,12 @@ from django.db.models import CheckConstraint, Q, UniqueConstraint
 from django.utils.translation import gettext_lazy as _
 
 from quotes.margin.models.closes import Close
-from shop.methods.models import Cause
+from shop.methods.models import Cause, Consumable
 from shop.people.models import Grade
 from shop.restorations.models import Restoration
 
 #: What a cost is of, in whole minor units.
-AMOUNTS = ("labour_minor", "overhead_minor", "material_minor", "vendor_minor", "bought_in_minor")
+AMOUNTS = ("labour_minor", "overhead_minor", "material_minor", "vendor_minor", "handling_minor", "bought_in_minor")
 
 
 class CostEntry(models.Model):
@@ -19,7 +19,8 @@ class CostEntry(models.Model):
     ``source`` and ``source_id`` name the fact, ``position`` counts its entries from one; ``revision`` counts up where the
     fact turned out different. The entry that reverses the one at ``position`` stands at −``position``. ``on`` is the day of
     the fact; ``close`` the week in whose books it was taken up, empty until then. ``provisional`` amounts are agreed and not
-    charged yet. ``rate_minor`` is what an hour was counted at; empty where nobody gave the person a grade with a rate.
+    charged yet. ``quantity`` is what was used of the ``consumable`` [its unit], or what of the ``whole`` lot is this step's [measure
+    of the service]. ``rate_minor`` is what an hour was counted at; empty where nobody gave the person a grade with a rate.
     """
 
     class Source(models.TextChoices):
@@ -54,10 +55,14 @@ class CostEntry(models.Model):
     grade = models.ForeignKey(Grade, models.PROTECT, null=True, related_name="+")
     rate_minor = models.BigIntegerField(null=True)
     seconds = models.IntegerField(default=0)
+    consumable = models.ForeignKey(Consumable, models.PROTECT, null=True, related_name="+")
+    quantity = models.DecimalField(max_digits=18, decimal_places=6, null=True)
+    whole = models.DecimalField(max_digits=18, decimal_places=6, null=True)
     labour_minor = models.BigIntegerField(default=0)
     overhead_minor = models.BigIntegerField(default=0)
     material_minor = models.BigIntegerField(default=0)
     vendor_minor = models.BigIntegerField(default=0)
+    handling_minor = models.BigIntegerField(default=0)
     bought_in_minor = models.BigIntegerField(default=0)
     provisional = models.BooleanField(default=False)
     on = models.DateField()

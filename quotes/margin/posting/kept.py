@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from datetime import date, datetime
+from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
@@ -41,10 +42,14 @@ class Cost:
     grade_id: int | None = None
     rate_minor: int | None = None
     seconds: int = 0
+    consumable_id: int | None = None
+    quantity: Decimal | None = None
+    whole: Decimal | None = None
     labour_minor: int = 0
     overhead_minor: int = 0
     material_minor: int = 0
     vendor_minor: int = 0
+    handling_minor: int = 0
     bought_in_minor: int = 0
     provisional: bool = False
 
@@ -129,6 +134,11 @@ def _reversal(row: CostEntry, now: datetime) -> CostEntry:
         posted_at=now,
         **given,
     )
+
+
+def exact(amount: Decimal) -> Decimal:
+    """An amount as the database keeps it."""
+    return amount.quantize(Decimal("0.000001"))
 
 
 def chunks(keys: Iterable[int], size: int = 2_000) -> Iterable[list[int]]:

@@ -13,7 +13,7 @@ from django.utils import timezone
 
 from quotes.engine.money import rounded, shared_out
 from quotes.margin.models import CostEntry
-from quotes.margin.posting.kept import Cost, Kept, mark_of, posted
+from quotes.margin.posting.kept import Cost, Kept, exact, mark_of, posted
 from quotes.margin.posting.kept import post as keep
 from quotes.margin.posting.labour import nature_of, not_in_a_quote
 from shop.floor.material import Used, by_the_book
@@ -79,28 +79,30 @@ def _costs(used: Iterable[Used], prices: Prices) -> dict[int, list[Cost]]:
     causes = _causes([-key for key in works if key < 0])
     found: dict[int, list[Cost]] = {}
     for key, rows in works.items():
-        by_step: dict[int, Decimal] = defaultdict(Decimal)
-        for row, cost in rows:
-            by_step[row.step] += cost
-        order = sorted(by_step)
-        whole = rounded(sum(by_step.values(), Decimal(0)), digits=0)
-        shares = shared_out(whole, [by_step[step] for step in order], order, digits=0)
+        rows.sort(key=lambda each: (each[0].step, each[0].consumable))
+        order = [f"{place:06}" for place in range(len(rows))]
+        amounts = [cost for _row, cost in rows]
+        shares = shared_out(rounded(sum(amounts, Decimal(0)), digits=0), amounts, order, digits=0)
         found[key] = [
             Cost(
-                on=rows[0][0].day,
-                nature=Nature.AGAIN
-                if key < 0
-                else nature_of(Nature.FIRST, visit=visits[key], ours=steps[pk].uid in ours),
-                restoration_id=steps[pk].part.restoration_id,
-                step_uid=(steps[pk].split_from or steps[pk]).uid,
+                on=row.day,
+                nature=_nature(key, visits.get(key, 1), ours=steps[row.step].uid in ours),
+                restoration_id=steps[row.step].part.restoration_id,
+                step_uid=(steps[row.step].split_from or steps[row.step]).uid,
                 visit=visits.get(key, 1),
                 cause_id=causes.get(-key),
+                consumable_id=row.consumable,
+                quantity=exact(row.mixed),
                 material_minor=int(share),
             )
-            for pk, share in zip(order, shares, strict=True)
-            if share
+            for (row, _cost), share in zip(rows, shares, strict=True)
         ]
     return found
+
+
+def _nature(key: int, visit: int, *, ours: bool) -> str:
+    """Work before a redo is part of the redo."""
+    return Nature.AGAIN if key < 0 else nature_of(Nature.FIRST, visit=visit, ours=ours)
 
 
 def _causes(remedies: list[int]) -> dict[int, int]:

@@ -7,6 +7,7 @@ price goes by. What a claim brought in is taken off.
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 
@@ -18,7 +19,7 @@ from quotes.engine.inputs import Measure
 from quotes.engine.money import rounded, shared_out
 from quotes.engine.visits import handled, quantity
 from quotes.margin.models import CostEntry
-from quotes.margin.posting.kept import Cost, Kept, chunks, mark_of
+from quotes.margin.posting.kept import Cost, Kept, chunks, exact, mark_of
 from quotes.margin.posting.kept import post as keep
 from quotes.margin.posting.labour import nature_of, not_in_a_quote
 from quotes.margin.posting.rates import Layings
@@ -79,20 +80,32 @@ def _costs(keys: Sequence[int]) -> dict[int, Sequence[Cost]]:
                 restoration_id=line.step.part.restoration_id,
                 step_uid=(line.step.split_from or line.step).uid,
                 visit=line.visit,
-                vendor_minor=amount,
+                quantity=exact(share.own),
+                whole=exact(share.whole),
+                vendor_minor=share.charge,
+                handling_minor=share.handling,
                 provisional=provisional,
             )
-            for line, amount, on, provisional in costs
-            if amount or provisional
+            for line, share, on, provisional in costs
         ]
     return found
 
 
+@dataclass(frozen=True, slots=True)
+class _Share:
+    """What of a lot is one line's: ``own`` of the ``whole`` [measure], its ``charge``, its ``handling`` with the trip [minor units]."""
+
+    own: Decimal
+    whole: Decimal
+    charge: int
+    handling: int
+
+
 def _job(
     job: Job, lines: Sequence[Line], trips: Sequence[tuple[date, Decimal]], layings: Layings
-) -> list[tuple[Line, int, date, bool]]:
-    """Each line of a lot with its cost [minor units], the day of it, and whether it is only agreed so far."""
-    came = [line for line in lines if line.outcome in CAME]
+) -> list[tuple[Line, _Share, date, bool]]:
+    """Each line of a lot with its share, the day of it, and whether it is only agreed so far; nothing while nothing came back."""
+    came = [line for line in lines if line.outcome in CAME and line.back_on]
     net, provisional = charged(job), False
     bills = [row.on for row in job.charges.all()]
     if net is None:
@@ -101,18 +114,18 @@ def _job(
         net, provisional = job.agreed_minor, True
         if net is None and job.sent_on is not None:
             net = by_the_book(job.service, [line.step for line in lines], on=job.sent_on)
-    on = max(bills) if bills and not provisional else min(line.back_on for line in came if line.back_on)
-    sharing = lines or []
-    weights = _weights(sharing, Measure(job.service.measure))
+    on = min(line.back_on for line in came if line.back_on) if provisional else max(bills)
+    weights = _weights(lines, Measure(job.service.measure))
     trip = next((cost for day, cost in reversed(trips) if job.sent_on and day <= job.sent_on), Decimal(0))
-    order = [f"{place:06}" for place in range(len(sharing))]
-    shares = shared_out(Decimal(net or 0), weights, order, digits=0)
-    roads = shared_out(Decimal(int(rounded(trip, digits=0))), weights, order, digits=0)
+    order = [f"{place:06}" for place in range(len(lines))]
+    charges = shared_out(Decimal(net or 0), weights, order, digits=0)
+    roads = shared_out(rounded(trip, digits=0), weights, order, digits=0)
+    whole = sum(weights, Decimal(0))
     found = []
-    for line, share, road in zip(sharing, shares, roads, strict=True):
+    for line, own, charge, road in zip(lines, weights, charges, roads, strict=True):
         rate = layings.of(line.step.part.restoration_id, on).handling
-        whole = int(rounded(handled(charge=share, trip=road, rate=rate), digits=0))
-        found.append((line, whole, on, provisional))
+        together = rounded(handled(charge=charge, trip=road, rate=rate), digits=0)
+        found.append((line, _Share(own, whole, int(charge), int(together - charge)), on, provisional))
     return found
 
 
@@ -154,3 +167,36 @@ def _claims(since: datetime | None) -> dict[int, Sequence[Cost]]:
         ]
         for row in rows
     }
+
+
+def agreed_shares(restorations: Sequence[int]) -> list[tuple[int, str, int]]:
+    """Of what is out now and not charged: restoration, step uid, its share of the price agreed [minor units]. Three queries."""
+    rows = Line.objects.filter(
+        step__part__restoration__in=restorations,
+        outcome="",
+        job__sent_on__isnull=False,
+        job__agreed_minor__isnull=False,
+    )
+    jobs = {
+        job.pk: job
+        for job in Job.objects.filter(pk__in=rows.values("job")).select_related("service").prefetch_related("charges")
+    }
+    lines: dict[int, list[Line]] = defaultdict(list)
+    every = Line.objects.filter(job__in=jobs.keys()).exclude(outcome=Line.Outcome.NOT_SENT).order_by("pk")
+    for line in every.select_related(
+        "step__part__size_class", "step__part__restoration", "step__service", "step__split_from"
+    ):
+        lines[line.job_id].append(line)
+    wanted, found = set(restorations), []
+    for pk, of_job in lines.items():
+        if charged(jobs[pk]) is not None:
+            continue
+        weights = _weights(of_job, Measure(jobs[pk].service.measure))
+        order = [f"{place:06}" for place in range(len(of_job))]
+        shares = shared_out(Decimal(jobs[pk].agreed_minor or 0), weights, order, digits=0)
+        found += [
+            (line.step.part.restoration_id, str((line.step.split_from or line.step).uid), int(share))
+            for line, share in zip(of_job, shares, strict=True)
+            if line.outcome == Line.Outcome.OPEN and line.step.part.restoration_id in wanted
+        ]
+    return found

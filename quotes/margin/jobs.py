@@ -1,0 +1,241 @@
+"""Jobs as the books have them: what each is budgeted, what went into it, what is known to come. A fixed number of queries."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from decimal import Decimal
+from typing import Any
+from uuid import UUID
+
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Sum
+
+from quotes.engine.margin.budgets import JobBudget, Kind, together
+from quotes.engine.margin.forecast import Known
+from quotes.engine.margin.spending import NOT_ANY, Outlay, Spent, Used
+from quotes.engine.money import from_minor, places
+from quotes.engine.results import CREDIT
+from quotes.engine.settlement import Agreed
+from quotes.margin import budgets
+from quotes.margin.models import AMOUNTS, Budget, CostEntry
+from quotes.margin.posting.vendors import agreed_shares
+from quotes.pricing.models import Stage
+from quotes.pricing.money import money_in
+from quotes.pricing.money.money_in import Standing
+from shop import currency
+from shop.floor.models import HandedOver
+from shop.methods.models import Consumable
+from shop.restorations.models import Restoration
+from shop.routes.models import Done, Plan, Step
+from shop.vendor_jobs.models import Ordered
+
+Nature = CostEntry.Nature
+NONE, MINUTE = Decimal(0), Decimal(60)
+#: Natures whose cost stands against what a part keeps for them.
+RESERVES = {Nature.DAMAGE: Kind.DAMAGE, Nature.COMEBACK: Kind.COMEBACKS}
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """An accepted restoration with its budget, its cost, and what is known beside."""
+
+    restoration: Restoration
+    budget: JobBudget
+    lines: tuple[Agreed, ...]
+    spent: tuple[Spent, ...]
+    known: tuple[Known, ...]
+    standing: Standing
+    parts: Mapping[str, str]
+    ready: date | None = None
+    promised: date | None = None
+    handed_over: date | None = None
+    agreed_only: int = 0
+
+
+@dataclass(slots=True)
+class _Steps:
+    """The steps of all jobs: to which part each belongs, which one it was split from, and which were ever done."""
+
+    part: dict[str, str] = field(default_factory=dict)
+    names: dict[str, str] = field(default_factory=dict)
+    of: dict[int, dict[str, list[bool]]] = field(default_factory=lambda: defaultdict(dict))
+
+    def done(self, restoration: int) -> set[str]:
+        """Steps that were done for all their pieces, be it once: what is earned is never taken back."""
+        return {uid for uid, pieces in self.of[restoration].items() if all(pieces)}
+
+
+def restorations(since: date) -> QuerySet[Restoration]:
+    """Those with a budget that are not handed over, or were since ``since``."""
+    budgeted = Budget.objects.filter(quote__restoration=OuterRef("pk"))
+    rows = Restoration.objects.filter(Exists(budgeted)).select_related("customer", "machine")
+    return rows.filter(Q(handed_over__isnull=True) | Q(handed_over__on__gte=since)).order_by("pk")
+
+
+def gather(rows: Sequence[Restoration], *, today: date) -> list[Job]:
+    """Everything the review needs of ``rows``, in a fixed number of queries."""
+    pks = [row.pk for row in rows]
+    if not pks:
+        return []
+    kept, steps = _budgets(pks), _steps(pks)
+    spent = _spent(pks, steps)
+    known, standings = _known(pks), money_in.standings(rows, today)
+    plans = dict(Plan.objects.filter(restoration__in=pks).values_list("restoration", "ready_kept"))
+    handed = dict(HandedOver.objects.filter(restoration__in=pks).values_list("restoration", "on"))
+    agreed_only = _agreed_only(pks)
+    found = []
+    for row in rows:
+        quotes = kept.get(row.pk, [])
+        budget = together((budgets.budget(each) for each in quotes), taken_out=budgets.taken_out(quotes))
+        promised = [each.quote.ready_kept for each in quotes if each.quote.ready_kept]
+        found.append(
+            Job(
+                restoration=row,
+                budget=budget,
+                lines=_lines(quotes),
+                spent=_with_done(budget, spent.get(row.pk, {}), steps, row.pk),
+                known=tuple(known.get(row.pk, ())),
+                standing=standings[row.pk],
+                parts=steps.names,
+                ready=plans.get(row.pk),
+                promised=promised[0] if promised else None,
+                handed_over=handed.get(row.pk),
+                agreed_only=agreed_only.get(row.pk, 0),
+            )
+        )
+    return found
+
+
+def _budgets(pks: Iterable[int]) -> dict[int, list[Budget]]:
+    """The budgets that hold: of the inspection, of the newest main offer, and of the variations after it."""
+    rows = Budget.objects.filter(quote__restoration__in=pks).select_related("quote").order_by("quote__number")
+    rows = rows.defer("quote__snapshot", "quote__result", "quote__offer", "quote__variants")
+    found: dict[int, list[Budget]] = defaultdict(list)
+    for row in rows:
+        of = found[row.quote.restoration_id]
+        if row.quote.stage == Stage.MAIN:
+            of[:] = [each for each in of if each.quote.stage == Stage.INSPECT]
+        of.append(row)
+    return found
+
+
+def _lines(quotes: Sequence[Budget]) -> tuple[Agreed, ...]:
+    """What the customer pays. A fee that a later offer credits came in already: it is not counted beside that offer."""
+    main = [line for each in quotes if each.quote.stage != Stage.INSPECT for line in budgets.agreed_lines(each)]
+    if any(line.basis == CREDIT and not line.varies for line in main):
+        return tuple(main)
+    fee = (line for each in quotes if each.quote.stage == Stage.INSPECT for line in budgets.agreed_lines(each))
+    return (*fee, *main)
+
+
+def _steps(pks: Iterable[int]) -> _Steps:
+    done = Done.objects.filter(step=OuterRef("pk"), undone_at__isnull=True)
+    rows = Step.objects.filter(part__restoration__in=pks).annotate(is_done=Exists(done)).order_by()
+    found = _Steps()
+    columns = ("uid", "split_from__uid", "part__uid", "part__split_from__uid", "part__name", "part__restoration")
+    for uid, origin, part, whole, name, restoration, removed, is_done in rows.values_list(
+        *columns, "removed_at", "is_done"
+    ):
+        own = str(whole or part)
+        found.part[str(uid)] = own
+        found.names.setdefault(own, name)
+        if removed is None or is_done:
+            found.of[restoration].setdefault(str(origin or uid), []).append(is_done)
+    return found
+
+
+def _spent(pks: Iterable[int], steps: _Steps) -> dict[int, dict[str, Spent]]:
+    """By restoration and by step, or by what its part keeps for damage and comebacks. Three queries."""
+    digits = places(currency.code())
+    keys = ("restoration", "step_uid", "origin_uid", "nature", "consumable")
+    sums = {name: Sum(name) for name in ("seconds", "quantity", *AMOUNTS)}
+    rows = CostEntry.objects.filter(restoration__in=pks).order_by().values(*keys).annotate(**sums)
+    stuff = {pk: str(uid) for pk, uid in Consumable.objects.values_list("pk", "uid")}
+    first: dict[tuple[int, str], Outlay] = {}
+    again: dict[tuple[int, str], Outlay] = {}
+    for row in rows:
+        uid = _whose(row["nature"], row["step_uid"] or row["origin_uid"], steps)
+        into = again if row["nature"] == Nature.AGAIN else first
+        key = row["restoration"], uid
+        into[key] = into.get(key, NOT_ANY).plus(_outlay(row, stuff, digits))
+    found: dict[int, dict[str, Spent]] = defaultdict(dict)
+    for restoration, uid in {*first, *again}:
+        key = restoration, uid
+        found[restoration][uid] = Spent(uid, first.get(key, NOT_ANY), again.get(key, NOT_ANY))
+    return found
+
+
+def _outlay(row: Mapping[str, Any], stuff: Mapping[int, str], digits: int) -> Outlay:
+    money = {name: from_minor(row[name], digits=digits) for name in AMOUNTS}
+    used: tuple[Used, ...] = ()
+    if row["consumable"] is not None:
+        used = (Used(stuff[row["consumable"]], row["quantity"] or NONE, money["material_minor"]),)
+    return Outlay(
+        minutes=Decimal(row["seconds"]) / MINUTE,
+        labour=money["labour_minor"],
+        overhead=money["overhead_minor"],
+        used=used,
+        charge=money["vendor_minor"],
+        handling=money["handling_minor"],
+        bought_in=money["bought_in_minor"],
+    )
+
+
+def _whose(nature: str, step: UUID | None, steps: _Steps) -> str:
+    """The step it stands against; for damage that is ours and for comebacks, what the part keeps for them."""
+    uid = str(step) if step else ""
+    kind = RESERVES.get(Nature(nature))
+    return f"{steps.part.get(uid, '')} {kind.value}" if kind else uid
+
+
+def _with_done(budget: JobBudget, spent: Mapping[str, Spent], steps: _Steps, pk: int) -> tuple[Spent, ...]:
+    """What was spent, and every step that is done: also one on which nothing was spent is earned.
+
+    What a part keeps for damage and for a wrong finish is settled once all its steps are done.
+    """
+    done = steps.done(pk)
+    open_parts = {step.part for step in budget.steps if step.uid not in done}
+    settled = {
+        reserve.uid for reserve in budget.reserves if reserve.kind != Kind.COMEBACKS and reserve.part not in open_parts
+    }
+    budgeted = {step.uid for step in budget.steps}
+    every = {*spent, *(done & budgeted), *settled}
+    return tuple(spent.get(uid, Spent(uid)).at(done=uid in done or uid in settled) for uid in sorted(every))
+
+
+def at_lots(jobs: Iterable[Job]) -> dict[str, tuple[Decimal, Decimal]]:
+    """Step uid to what it was of the whole lot that it went in [measure of the service]. One query."""
+    rows = CostEntry.objects.filter(
+        restoration__in=[job.restoration.pk for job in jobs],
+        source=CostEntry.Source.VENDOR,
+        nature=Nature.FIRST,
+        reverses__isnull=True,
+        reversed_by__isnull=True,
+        step_uid__isnull=False,
+    )
+    found = rows.values_list("step_uid", "quantity", "whole")
+    return {str(uid): (own, whole) for uid, own, whole in found if own is not None and whole}
+
+
+def _known(pks: Sequence[int]) -> dict[int, list[Known]]:
+    """What is agreed for what is out or on order."""
+    digits = places(currency.code())
+    found: dict[int, dict[str, Known]] = defaultdict(dict)
+    for restoration, uid, minor in agreed_shares(pks):
+        found[restoration][uid] = Known(uid, charge=from_minor(minor, digits=digits))
+    rows = Ordered.objects.filter(step__part__restoration__in=pks, outcome="").select_related("step__part")
+    for row in rows.select_related("step__split_from"):
+        if row.step is not None:
+            uid = str((row.step.split_from or row.step).uid)
+            before = found[row.step.part.restoration_id].get(uid, Known(uid))
+            price = row.quantity * from_minor(row.price_minor, digits=digits)
+            found[row.step.part.restoration_id][uid] = before._replace(bought_in=price)
+    return {pk: list(items.values()) for pk, items in found.items()}
+
+
+def _agreed_only(pks: Sequence[int]) -> dict[int, int]:
+    """Restoration to how many of its costs are agreed and not charged yet."""
+    rows = CostEntry.objects.filter(
+        restoration__in=pks, provisional=True, reverses__isnull=True, reversed_by__isnull=True
+    )
+    return dict(rows.order_by().values("restoration").annotate(n=Count("pk")).values_list("restoration", "n"))

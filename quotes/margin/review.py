@@ -1,0 +1,241 @@
+"""The weekly review: each job with what it will still leave, what changed since the week closed last, and why."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+
+from django.db import transaction
+from django.db.models import Q
+from django.utils import timezone
+
+from quotes.engine import canonical
+from quotes.engine.margin.exact import added, less
+from quotes.engine.margin.variances import Terms
+from quotes.engine.money import from_minor, places, rounded, to_minor
+from quotes.margin import jobs as gathering
+from quotes.margin import posting, weeks
+from quotes.margin.figures import Change, Figures, by_cause, figures
+from quotes.margin.models import Close, CostEntry, Reviewed, WeekNote
+from shop import currency
+from shop.floor.models import DamageReport, Rework
+from shop.restorations.models import Restoration
+from shop.routes.models import Away, Hold, Override
+
+NONE = Decimal(0)
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """What is kept of a job with a closed week [money; min], so that the next one can say what changed."""
+
+    price: Decimal
+    budget: Decimal
+    at_completion: Decimal
+    spent: Decimal
+    ordered: Decimal
+    left: Decimal
+    left_budgeted: Decimal
+    terms: Terms
+
+
+@dataclass(slots=True)
+class Beside:
+    """What else is to be looked at on a job."""
+
+    stuck: list[str] = field(default_factory=list)
+    reports: int = 0
+    overrides: int = 0
+    redone: list[tuple[str, int]] = field(default_factory=list)
+    notes: list[WeekNote] = field(default_factory=list)
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One job in the review. ``before`` is how it stood when its last week was closed."""
+
+    figures: Figures
+    before: Kept | None
+    ready_before: date | None
+    beside: Beside
+
+    @property
+    def restoration(self) -> Restoration:
+        return self.figures.job.restoration
+
+    @property
+    def change(self) -> Decimal:
+        """What the job will leave now, less what it was to leave when last looked at, or as quoted [money]."""
+        if self.before is None:
+            return less(self.figures.money, self.figures.leaves.quoted)
+        return less(self.figures.money, less(self.before.price, self.before.at_completion))
+
+    @property
+    def causes(self) -> list[Change]:
+        """What moved it, the largest first; they add up to the change."""
+        now = self.figures.forecast
+        if self.before is None:
+            return self.figures.changes()
+        terms = now.terms.less(self.before.terms)
+        # A budget that grew with the price, as a variation makes it, is no cause of its own.
+        price = less(less(self.figures.leaves.price.total, now.budget), less(self.before.price, self.before.budget))
+        return by_cause(terms, price)
+
+    @property
+    def cause(self) -> Change | None:
+        """The largest one."""
+        return next(iter(self.causes), None)
+
+    @property
+    def late_by(self) -> int | None:
+        """Days that the ready day lies after the day promised; None where one of them is not known."""
+        job = self.figures.job
+        return (job.ready - job.promised).days if job.ready and job.promised else None
+
+
+@dataclass(frozen=True, slots=True)
+class Review:
+    """All jobs of a week, first those where most can still be saved."""
+
+    week: date
+    rows: Sequence[Row]
+    closed: Close | None
+    unrated: int
+
+    @property
+    def leaves(self) -> Decimal:
+        """What all jobs together will still leave [money]."""
+        return added(row.figures.money for row in self.rows)
+
+    @property
+    def change(self) -> Decimal:
+        return added(row.change for row in self.rows)
+
+
+def review(*, now: datetime) -> Review:
+    """The review as of ``now``: facts are posted first. A fixed number of queries beside what is posted."""
+    posting.everything(now=now)
+    return look(now=now)
+
+
+def look(*, now: datetime) -> Review:
+    """The same from what is posted."""
+    today = timezone.localdate(now)
+    closed = weeks.last_close()
+    since = closed.week if closed else today - timedelta(days=7)
+    found = gathering.gather(list(gathering.restorations(since)), today=today)
+    lots = gathering.at_lots(found)
+    pks = [job.restoration.pk for job in found]
+    before = _before(pks, closed)
+    week = weeks.to_close(today) or weeks.week_of(today)
+    beside = _beside(pks, since=since, today=today, week=week)
+    rows = []
+    for job in found:
+        pk = job.restoration.pk
+        stood, ready = before.get(pk, (None, None))
+        rows.append(Row(figures(job, lots), before=stood, ready_before=ready, beside=beside[pk]))
+    unrated = CostEntry.objects.filter(rate_minor__isnull=True, seconds__gt=0, reversed_by__isnull=True, close=None)
+    return Review(week, sorted(rows, key=_by_what_can_be_saved), closed, unrated.count())
+
+
+def _by_what_can_be_saved(row: Row) -> tuple[Decimal, Decimal, int]:
+    return -row.figures.overrun_to_come, row.change, row.restoration.pk
+
+
+def _before(pks: Sequence[int], closed: Close | None) -> dict[int, tuple[Kept, date | None]]:
+    if closed is None:
+        return {}
+    rows = Reviewed.objects.filter(close=closed, restoration__in=pks)
+    return {row.restoration_id: (canonical.load(Kept, row.figures.encode()), row.ready) for row in rows}
+
+
+def _beside(pks: Sequence[int], *, since: date, today: date, week: date) -> Mapping[int, Beside]:
+    """What holds a job up, what was not agreed, let pass or done again since the last close. Six queries."""
+    found = {pk: Beside() for pk in pks}
+    of_part = {"step__part__restoration__in": pks}
+    holds = Hold.objects.filter(restoration__in=pks, removed_at__isnull=True, first__lte=today)
+    for hold in holds.filter(Q(last__isnull=True) | Q(last__gte=today)):
+        found[hold.restoration_id].stuck.append(hold.reason)
+    late = Away.objects.filter(**of_part, ended_on__isnull=True).filter(Q(lost=True) | Q(due_on__lt=today))
+    for row in late.select_related("step__part").order_by("due_on"):
+        found[row.step.part.restoration_id].stuck.append(f"{row.where}: {row.step.part.name}")
+    reports = DamageReport.objects.filter(part__restoration__in=pks, settled_at__isnull=True)
+    for pk in reports.values_list("part__restoration", flat=True):
+        found[pk].reports += 1
+    overrides = Override.objects.filter(**of_part, at__date__gte=since)
+    for pk in overrides.values_list("step__part__restoration", flat=True):
+        found[pk].overrides += 1
+    causes: dict[tuple[int, str], int] = {}
+    for pk, cause in Rework.objects.filter(**of_part, at__date__gte=since).values_list(
+        "step__part__restoration", "cause__name"
+    ):
+        causes[pk, cause] = causes.get((pk, cause), 0) + 1
+    for (pk, cause), times in sorted(causes.items()):
+        found[pk].redone.append((cause, times))
+    for note in WeekNote.objects.filter(restoration__in=pks, week=week):
+        if note.restoration_id is not None:
+            found[note.restoration_id].notes.append(note)
+    return found
+
+
+# -- keeping ------------------------------------------------------------------------------------------------------------
+
+
+def kept(row: Row) -> Kept:
+    """What is kept of a job with its week."""
+    forecast = row.figures.forecast
+    return Kept(
+        price=row.figures.leaves.price.total,
+        budget=forecast.budget,
+        at_completion=forecast.at_completion,
+        spent=forecast.spent,
+        ordered=forecast.ordered,
+        left=forecast.left,
+        left_budgeted=forecast.left_budgeted,
+        terms=forecast.terms,
+    )
+
+
+def keep(close: Close, rows: Iterable[Row]) -> None:
+    """Keep how the jobs stood as a week was closed."""
+    digits = places(currency.code())
+    Reviewed.objects.bulk_create(
+        Reviewed(
+            close=close,
+            restoration=row.restoration,
+            left_minor=to_minor(rounded(row.figures.money, digits=digits), digits=digits),
+            ready=row.figures.job.ready,
+            promised=row.figures.job.promised,
+            figures=canonical.dump(kept(row)).decode(),
+        )
+        for row in rows
+    )
+
+
+def past(close: Close) -> list[tuple[Reviewed, Kept]]:
+    """How the jobs stood when a week was closed."""
+    rows = close.jobs.select_related("restoration__customer", "restoration__machine")
+    return [(row, canonical.load(Kept, row.figures.encode())) for row in rows]
+
+
+def history(restoration: Restoration) -> list[tuple[date, Decimal, Decimal]]:
+    """The weeks of a job: week, what it would leave and its price [money]."""
+    digits = places(currency.code())
+    rows = Reviewed.objects.filter(restoration=restoration).select_related("close").order_by("close__week")
+    return [
+        (row.close.week, from_minor(row.left_minor, digits=digits), canonical.load(Kept, row.figures.encode()).price)
+        for row in rows
+    ]
+
+
+@transaction.atomic
+def note(
+    *, week: date, words: str, restoration: Restoration | None, decided: bool, who: str, now: datetime
+) -> WeekNote:
+    """Keep a note or a decision with a week. Raises at the field."""
+    row = WeekNote(
+        week=weeks.week_of(week), restoration=restoration, words=words.strip(), decided=decided, who=who, at=now
+    )
+    row.full_clean()
+    row.save(force_insert=True)
+    return row
