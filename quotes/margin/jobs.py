@@ -10,7 +10,7 @@ from uuid import UUID
 
 from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Sum
 
-from quotes.engine.margin.budgets import JobBudget, Kind, together
+from quotes.engine.margin.budgets import JobBudget, Kind, together, with_reserves
 from quotes.engine.margin.forecast import Known
 from quotes.engine.margin.spending import NOT_ANY, Outlay, Spent, Used
 from quotes.engine.money import from_minor, places
@@ -46,10 +46,15 @@ class Job:
     known: tuple[Known, ...]
     standing: Standing
     parts: Mapping[str, str]
+    steps: Mapping[str, str]
     ready: date | None = None
     promised: date | None = None
     handed_over: date | None = None
     agreed_only: int = 0
+
+    def part_of(self, uid: str) -> str:
+        """The name of the part that a step, or what is kept for a part, belongs to."""
+        return self.parts.get(self.steps.get(uid, uid.partition(" ")[0]), "")
 
 
 @dataclass(slots=True)
@@ -87,6 +92,7 @@ def gather(rows: Sequence[Restoration], *, today: date) -> list[Job]:
     for row in rows:
         quotes = kept.get(row.pk, [])
         budget = together((budgets.budget(each) for each in quotes), taken_out=budgets.taken_out(quotes))
+        budget = with_reserves(budget, _reserves(spent.get(row.pk, {})))
         promised = [each.quote.ready_kept for each in quotes if each.quote.ready_kept]
         found.append(
             Job(
@@ -97,6 +103,7 @@ def gather(rows: Sequence[Restoration], *, today: date) -> list[Job]:
                 known=tuple(known.get(row.pk, ())),
                 standing=standings[row.pk],
                 parts=steps.names,
+                steps=steps.part,
                 ready=plans.get(row.pk),
                 promised=promised[0] if promised else None,
                 handed_over=handed.get(row.pk),
@@ -201,6 +208,12 @@ def _with_done(budget: JobBudget, spent: Mapping[str, Spent], steps: _Steps, pk:
     budgeted = {step.uid for step in budget.steps}
     every = {*spent, *(done & budgeted), *settled}
     return tuple(spent.get(uid, Spent(uid)).at(done=uid in done or uid in settled) for uid in sorted(every))
+
+
+def _reserves(spent: Iterable[str]) -> list[tuple[str, Kind]]:
+    """Parts and what was spent on them beside their steps, also where the quote kept nothing for it."""
+    told = (uid.partition(" ") for uid in spent)
+    return [(part, Kind(kind)) for part, _space, kind in told if kind]
 
 
 def at_lots(jobs: Iterable[Job]) -> dict[str, tuple[Decimal, Decimal]]:

@@ -4,18 +4,21 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from decimal import Decimal
+from functools import cached_property
 
 from django.db import transaction
 from django.db.models import Q
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from quotes.engine import canonical
-from quotes.engine.margin.exact import added, less
-from quotes.engine.margin.variances import Terms
+from quotes.engine.margin import changes
+from quotes.engine.margin.exact import added
+from quotes.engine.margin.ranking import ranked
 from quotes.engine.money import from_minor, places, rounded, to_minor
 from quotes.margin import jobs as gathering
 from quotes.margin import posting, weeks
-from quotes.margin.figures import Change, Figures, by_cause, figures
+from quotes.margin.figures import Figures, figures, quoted, words
 from quotes.margin.models import Close, CostEntry, Reviewed, WeekNote
 from shop import currency
 from shop.floor.models import DamageReport, Rework
@@ -27,16 +30,13 @@ NONE = Decimal(0)
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """What is kept of a job with a closed week [money; min], so that the next one can say what changed."""
+    """What is kept of a job with a closed week, so that the next one can say what changed [money; min]."""
 
-    price: Decimal
-    budget: Decimal
-    at_completion: Decimal
+    leaves: changes.Kept
     spent: Decimal
     ordered: Decimal
     left: Decimal
     left_budgeted: Decimal
-    terms: Terms
 
 
 @dataclass(slots=True)
@@ -50,7 +50,7 @@ class Beside:
     notes: list[WeekNote] = field(default_factory=list)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Row:
     """One job in the review. ``before`` is how it stood when its last week was closed."""
 
@@ -63,28 +63,20 @@ class Row:
     def restoration(self) -> Restoration:
         return self.figures.job.restoration
 
-    @property
-    def change(self) -> Decimal:
-        """What the job will leave now, less what it was to leave when last looked at, or as quoted [money]."""
-        if self.before is None:
-            return less(self.figures.money, self.figures.leaves.quoted)
-        return less(self.figures.money, less(self.before.price, self.before.at_completion))
+    @cached_property
+    def change(self) -> changes.Change:
+        """From how it stood when its last week was closed, or as it was quoted, to now, by cause."""
+        return changes.change(self.before.leaves if self.before else quoted(self.figures.job), self.figures.leaves)
 
     @property
-    def causes(self) -> list[Change]:
-        """What moved it, the largest first; they add up to the change."""
-        now = self.figures.forecast
-        if self.before is None:
-            return self.figures.changes()
-        terms = now.terms.less(self.before.terms)
-        # A budget that grew with the price, as a variation makes it, is no cause of its own.
-        price = less(less(self.figures.leaves.price.total, now.budget), less(self.before.price, self.before.budget))
-        return by_cause(terms, price)
-
-    @property
-    def cause(self) -> Change | None:
-        """The largest one."""
-        return next(iter(self.causes), None)
+    def cause(self) -> str:
+        """The largest cause in words, with the part in which it lies; nothing where nothing moved."""
+        largest = self.change.largest
+        if largest is None:
+            return ""
+        why = words(largest.cause, largest.amount)
+        part = self.figures.job.part_of(largest.uid)
+        return _("%(part)s: %(why)s") % {"part": part, "why": why} if part else str(why)
 
     @property
     def late_by(self) -> int | None:
@@ -109,7 +101,8 @@ class Review:
 
     @property
     def change(self) -> Decimal:
-        return added(row.change for row in self.rows)
+        """What changed since the last close in all of them [money]."""
+        return added(row.change.amount for row in self.rows)
 
 
 def review(*, now: datetime) -> Review:
@@ -135,11 +128,9 @@ def look(*, now: datetime) -> Review:
         stood, ready = before.get(pk, (None, None))
         rows.append(Row(figures(job, lots), before=stood, ready_before=ready, beside=beside[pk]))
     unrated = CostEntry.objects.filter(rate_minor__isnull=True, seconds__gt=0, reversed_by__isnull=True, close=None)
-    return Review(week, sorted(rows, key=_by_what_can_be_saved), closed, unrated.count())
-
-
-def _by_what_can_be_saved(row: Row) -> tuple[Decimal, Decimal, int]:
-    return -row.figures.overrun_to_come, row.change, row.restoration.pk
+    order = {one.job: place for place, one in enumerate(ranked(row.figures.standing for row in rows))}
+    rows.sort(key=lambda row: order[row.figures.standing.job])
+    return Review(week, rows, closed, unrated.count())
 
 
 def _before(pks: Sequence[int], closed: Close | None) -> dict[int, tuple[Kept, date | None]]:
@@ -183,17 +174,8 @@ def _beside(pks: Sequence[int], *, since: date, today: date, week: date) -> Mapp
 
 def kept(row: Row) -> Kept:
     """What is kept of a job with its week."""
-    forecast = row.figures.forecast
-    return Kept(
-        price=row.figures.leaves.price.total,
-        budget=forecast.budget,
-        at_completion=forecast.at_completion,
-        spent=forecast.spent,
-        ordered=forecast.ordered,
-        left=forecast.left,
-        left_budgeted=forecast.left_budgeted,
-        terms=forecast.terms,
-    )
+    found = row.figures.forecast
+    return Kept(changes.keep(row.figures.leaves), found.spent, found.ordered, found.left, found.left_budgeted)
 
 
 def keep(close: Close, rows: Iterable[Row]) -> None:
@@ -223,7 +205,11 @@ def history(restoration: Restoration) -> list[tuple[date, Decimal, Decimal]]:
     digits = places(currency.code())
     rows = Reviewed.objects.filter(restoration=restoration).select_related("close").order_by("close__week")
     return [
-        (row.close.week, from_minor(row.left_minor, digits=digits), canonical.load(Kept, row.figures.encode()).price)
+        (
+            row.close.week,
+            from_minor(row.left_minor, digits=digits),
+            canonical.load(Kept, row.figures.encode()).leaves.price.total,
+        )
         for row in rows
     ]
 

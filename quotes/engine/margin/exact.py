@@ -72,13 +72,3 @@ def ratio(part: Decimal, whole: Decimal) -> Decimal | None:
     (Decimal('0.8'), None)
     """
     return CONTEXT.divide(part, whole) if whole else None
-
-
-@exactly
-def less(amount: Decimal, *others: Decimal) -> Decimal:
-    """``amount`` less all ``others``, exactly: a bare minus would round to the digits of the caller's context.
-
-    >>> less(Decimal("1e20"), Decimal("1e-20"))
-    Decimal('99999999999999999999.99999999999999999999')
-    """
-    return amount - sum(others, NONE)
