@@ -50,7 +50,9 @@ def test_the_standards_of_a_step_give_its_money_again(seed: int) -> None:
         if found.again_rate is not None:
             assert close(by_the_hour(found.allowance.minutes, found.again_rate), found.allowance.labour)
         assert close(sum((item.quantity * item.price for item in found.items), D(0)), found.first.material)
+        assert found.work is Work.OPERATION or (found.setup, found.run) == (0, 0)
         if found.rule is not None:
+            assert rule_at(found.rule, own=D(0), whole=D(0)) == 0
             assert close(rule_at(found.rule, own=found.rule.own, whole=found.rule.whole), found.rule.charge)
             assert close(found.rule.charge + found.rule.handling, found.first.vendor)
             assert found.rule.handling > -D("1e-20")

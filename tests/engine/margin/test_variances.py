@@ -140,6 +140,9 @@ def test_every_term_has_words_and_is_explained_from_inputs() -> None:
     }
     named = {item.name: item.value for item in figures["labour_efficiency"].inputs}
     assert named == {"standard rate": 42, "minutes of the first pass": 100, "standard minutes in the batch done": 80}
+    sources = {item.name: item.source for item in figures["labour_batching"].inputs}
+    assert sources["standard minutes in the batch done"] == "batches as they were done"
+    assert sources["standard minutes quoted"] == "accepted quote"
     assert all(figure.inputs for figure in figures.values())
 
 
