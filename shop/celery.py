@@ -3,8 +3,11 @@
 import os
 
 from celery import Celery
+from kombu.transport import TRANSPORT_ALIASES
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shop.settings")
+
+TRANSPORT_ALIASES |= dict.fromkeys(("redis", "rediss"), "shop.broker:Transport")
 
 app = Celery("bareframe")
 app.config_from_object("django.conf:settings", namespace="CELERY")

@@ -102,7 +102,9 @@ class Upsets:
     def restarted(self, *, control: bool) -> dict[str, Any]:
         """D-08: Redis ends and comes again, and forgets everything. The control has no sweep."""
         longest, wrong = 0.0, []
-        with self.celery(beats=0 if control else 1):
+        with self.celery(beats=0 if control else 1) as (worker, beats):
+            self.wait_done(self.commit(1), CONTROL_PATIENCE if control else PATIENCE)
+            first = [worker.pid, *(beat.pid for beat in beats)]
             for _time in range(1 if control else self.times + 2):
                 time.sleep(random.uniform(0.2, 1))
                 self.redis.kill()
@@ -110,6 +112,7 @@ class Upsets:
                 probe = self.commit(1)
                 longest = max(longest, self.wait_done(probe, CONTROL_PATIENCE if control else PATIENCE))
                 wrong += wrongs(probe)
+            wrong += ["a process ended"] * ([worker.pid, *(beat.pid for beat in beats)] != first)
         return {"wrong": wrong, "longest": longest}
 
     def frozen(self, *, control: bool) -> dict[str, Any]:
@@ -155,6 +158,9 @@ class Upsets:
         """
         faults = {"FAULT_VISIBILITY": "1", "FAULT_LEASE": "600", "FAULT_CONTROL": "no claim" if control else "0"}
         with self.celery(**faults):
+            self.wait_done(
+                self.commit(1), PATIENCE
+            )  # a hint that lay about until all are up would be too old to come again
             keys = self.commit(1, "slow")
             wait(lambda: calls(keys[0]) > 1 and done(keys) == 1, PATIENCE)
             wait(lambda: bool(wrongs(keys)), PATIENCE if control else 1)  # the second copy has its time too
