@@ -7,6 +7,7 @@ urlpatterns = [
     path("due/", include("shop.vendor_jobs.reminding.urls")),
     path("floor/", include("shop.floor.urls")),
     path("quotes/", include("quotes.pricing.urls")),
+    path("learning/", include("quotes.learning.urls")),
     path("c/", include("quotes.pricing.customers.urls")),
     path("", include("quotes.desk.urls")),
 ]

@@ -82,6 +82,7 @@ def _some(rows: Any, field: str = "uid", each: int = 1) -> Callable[[], list[Any
 
 def by_word() -> dict[str, Callable[[], list[Any]]]:
     """What stands behind a word of an address."""
+    from quotes.learning.models import Suggestion
     from quotes.pricing.models import IssuedQuote, Link, Message, Receipt, Shared
     from shop.floor.models import Comeback, DamageReport, Mix, Rework, Run, Shelf, Snag, Tag, WalkIn
     from shop.journal.models import Entry
@@ -123,6 +124,7 @@ def by_word() -> dict[str, Callable[[], list[Any]]]:
         "suppliers": _some(Supplier.objects.order_by("pk")),
         "core": _some(sent.order_by("pk")),
         "reminders": _some(Reminder.objects.filter(settled="").order_by("-level", "kind"), each=EACH),
+        "suggestions": _some(Suggestion.objects.order_by("kind", "pk"), each=EACH),
         "background-jobs": _some(Row.objects.order_by("pk")),
         "people": _some(User.objects.order_by("pk")),
         "photograph": _some(Photograph.objects.order_by("pk")),
@@ -218,6 +220,10 @@ def by_name() -> dict[str, Callable[[], list[str]]]:
         "floor:correct": lambda: [reverse("floor:correct", args=[Clocking.objects.order_by("pk")[0].uid])],
         "floor:pin": mechanic("floor:pin"),
         "desk:rates_export": lambda: [reverse("desk:rates_export", args=["csv"])],
+        "learning:look_alikes": lambda: [
+            reverse("learning:look_alikes"),
+            reverse("learning:look_alikes", query={"maker": "Corvane (invented)", "year": "1956"}),
+        ],
         "desk:search": lambda: [
             reverse("desk:search", query={"search": word}) for word in ("tank", "a", "nothing here")
         ],

@@ -29,6 +29,7 @@ def furnish() -> dict[str, str]:
     for kind, text in LISTS.items():
         _uploaded(kind, text, accepted.restoration, said)
     _reminded(now)
+    _learned(today, now)
     return _customer(accepted, said)
 
 
@@ -37,6 +38,43 @@ def _reminded(now: Any) -> None:
     from shop.vendor_jobs.reminding.raising import raise_reminders
 
     raise_reminders(now=now)
+
+
+def _learned(today: Any, now: Any) -> None:
+    """A study of what happened, with a few suggestions as more years would make them."""
+    from decimal import Decimal
+
+    from quotes.learning.models import Study, Suggestion
+    from quotes.learning.studying import keep_found
+    from quotes.learning.suggesting import Found, suggestion
+    from shop.methods.models import Operation, Service
+    from shop.routes.models import Task
+
+    points = [str(Decimal(number) / 20) for number in range(14, 40)]
+    minutes = {f"{name} minutes": value for name, value in (("assumed", 900), ("suggested", 1080), ("actual", 1150))}
+    found = Found(tasks=26, bikes=5, outliers=[{"task": str(Task.objects.first().pk), "times": "9.5", "work": "Blast"}])
+    for kind, thing, figures in (
+        (Suggestion.Kind.OPERATION, Operation.objects.order_by("pk")[0], ("1", "1.28", "1.2", "1.08", "1.33")),
+        (Suggestion.Kind.SERVICE, Service.objects.order_by("pk")[0], ("12", "16", "16", "14", "21")),
+    ):
+        assumed, happened, suggested, low, high = map(Decimal, figures)
+        found.suggestions.append(
+            suggestion(
+                kind,
+                str(thing.uid),
+                str(thing),
+                assumed=assumed,
+                happened=happened,
+                suggested=suggested,
+                interval=(low, high),
+                sample=26,
+                wanting=4,
+                details={"points": points, "bikes": 5, "spread": "0.31"} | minutes
+                if kind == Suggestion.Kind.OPERATION
+                else {"out": 1},
+            )
+        )
+    keep_found(Study.objects.create(asked_by="manager", asked_at=now), found, now=now)
 
 
 def _accepted(said: dict[str, Any]) -> Any:

@@ -30,7 +30,9 @@ def nav(request: HttpRequest) -> dict[str, object]:
     if has_role(user, *DESK):
         links.append((reverse("outbox:background_jobs"), _("Background jobs")))
     here = request.path
-    if here.startswith(reverse("desk:methods")):  # they are reached from the rate book
+    if here.startswith(
+        (reverse("desk:methods"), reverse("learning:suggestions"))
+    ):  # they are reached from the rate book
         here = reverse("desk:rates")
     find = reverse("desk:search") if has_role(user, *DESK) else ""
     return {

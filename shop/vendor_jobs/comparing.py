@@ -47,6 +47,17 @@ class Compared:
 
 def compared(*, today: date) -> list[Compared]:
     """Every service with a job in the last two years, by vendor and name, in a constant number of queries."""
+    made = [_of(rows, days, today) for rows, days in _by_service(today)]
+    return sorted(made, key=lambda one: (one.service.vendor.name, one.service.name))
+
+
+def leads_by_service(*, today: date) -> list[tuple[Service, list[Lead]]]:
+    """The same services with the lead times of all their lots [working days of the vendor, door to door]."""
+    made = [(rows[0].service, _leads(rows, days, today)) for rows, days in _by_service(today)]
+    return sorted(made, key=lambda one: (one[0].vendor.name, one[0].name))
+
+
+def _by_service(today: date) -> list[tuple[list[Job], "_Days"]]:
     first = today - timedelta(days=BACK)
     jobs = list(_jobs(first))
     by_service: dict[int, list[Job]] = {}
@@ -55,8 +66,11 @@ def compared(*, today: date) -> list[Compared]:
     vendors = {job.service.vendor_id: job.service.vendor for job in jobs}
     calendars = vendor_calendars(vendors, shop=Shop.objects.first(), first=first)
     days = {calendar.key: _Days(WorkingTime(calendar, first.toordinal()), today) for calendar in calendars}
-    made = [_of(rows, days[str(rows[0].vendor.uid)], today) for rows in by_service.values()]
-    return sorted(made, key=lambda one: (one.service.vendor.name, one.service.name))
+    return [(rows, days[str(rows[0].vendor.uid)]) for rows in by_service.values()]
+
+
+def _leads(jobs: list[Job], days: "_Days", today: date) -> list[Lead]:
+    return [Lead(days.between(job.sent_on, job.back_on or today), job.back_on is None) for job in jobs if job.sent_on]
 
 
 def _jobs(first: date) -> Iterable[Job]:
@@ -79,7 +93,7 @@ class _Days:
 def _of(jobs: list[Job], days: _Days, today: date) -> Compared:
     service = jobs[0].service
     lines = [line for job in jobs for line in job.lines.all() if line.outcome != Outcome.NOT_SENT]
-    leads = [Lead(days.between(job.sent_on, job.back_on or today), job.back_on is None) for job in jobs if job.sent_on]
+    leads = _leads(jobs, days, today)
     kept = [found for job in jobs if (found := _kept(job, today)) is not None]
     back = [job for job in jobs if job.back_on is not None]
     faulty = {Outcome.REJECTED, Outcome.DAMAGED, Outcome.LOST}

@@ -10,11 +10,13 @@ from django.core.management import CommandError, call_command
 from django.db import connection
 from django.db.models import Count
 
-from quotes.learning import work
+from quotes.learning import finished, showing, suggesting, work
 from quotes.learning.history import truth
 from quotes.learning.history.bikes import WHO
 from quotes.learning.history.hands import Hands
 from quotes.learning.history.making import MadeHistory
+from quotes.learning.models import Study, Suggestion
+from quotes.learning.studying import keep_found
 from quotes.learning.work import Standards
 from quotes.pricing.models import IssuedQuote, Outcome
 from shop import guards
@@ -83,3 +85,31 @@ def test_nobody_is_given_a_minute_twice() -> None:
     slots = sorted(first + second)
     assert all(one[1] <= other[0] for one, other in pairwise(slots))
     assert hands.work("b", 60, earliest=NOW + timedelta(hours=1))[0][0] == first[0][0] + 60
+
+
+def test_what_is_learned_of_made_history_is_shown_and_answered(
+    history: MadeHistory, django_assert_num_queries: Any
+) -> None:
+    steps: list[int] = []
+    found = suggesting.found(today=TODAY, say=steps.append)
+    assert steps == [1, 2, 3]
+    kinds = {row.kind for row in found.suggestions}
+    assert {"operation", "grade", "damage", "rework"} <= kinds
+    study = Study.objects.create(asked_by="margit", asked_at=NOW)
+    keep_found(study, found, now=NOW)
+    for row in Suggestion.objects.select_related("study"):
+        assert showing.in_force(row).startswith("Had this been in force")
+        assert "<svg" in showing.drawing(row, width=330)
+    with django_assert_num_queries(7):
+        bikes = finished.bikes()
+    assert len(bikes) == history.finished
+    for bike in bikes:
+        assert 0.3 < bike.actual / bike.expected < 3
+        assert bike.minutes == sum(
+            minutes_by_task(bike.restoration.tasks.values_list("pk", flat=True), now=NOW).values()
+        )
+    assert finished.calibrated(bikes, today=TODAY).too_few
+    machine = bikes[0].restoration.machine
+    ballpark, _known = finished.look_alikes({"maker": machine.maker, "model": machine.model, "year": machine.year or 0})
+    assert ballpark is not None
+    assert ballpark.bikes[0].bike.key == str(bikes[0].restoration.uid) or ballpark.bikes[0].distance == 0

@@ -77,7 +77,7 @@ class Task:
 class Estimate:
     """A factor with its interval. ``tasks`` it rests on, ``worth`` of whole ones; ``happened`` is the bare ratio of the sums.
 
-    ``spread`` is the CV of single tasks. ``wanting`` is how many more tasks a tenth either way would take.
+    ``spread`` is the CV of single tasks on one bike, whoever does them. ``wanting`` is how many more tasks a tenth either way would take.
     """
 
     factor: float
@@ -256,7 +256,8 @@ def _told(table: _Table, fit: Fit, left: Array, outliers: tuple[Outlier, ...], l
     operations, apart = {}, {}
     for name, rows in by_operation.items():
         spread = _spread(rows, left, fit.variances.error)
-        whole = fit.variances.bike + _people_variance(fit, table, people) + spread
+        spread += _people_variance(fit, table, people)  # nobody knows who will do it
+        whole = fit.variances.bike + spread
         for part in (SETUP, RUN) if name in table.split else ("",):
             if (name, part) not in table.effects:
                 continue
