@@ -16,7 +16,7 @@ from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.db.models import F, Q, QuerySet
+from django.db.models import F, Max, Q, QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -363,6 +363,12 @@ def _between_counts(
     book = sum((row.mixed for row in used if row.consumable == item.pk and first <= row.day <= last), NONE)
     mixed_ = sum((row.amount for row in own), NONE)
     return Between(item, newest, before, book, mixed_, sum((row.left_over for row in own), NONE))
+
+
+def counted_before(day: date) -> dict[int, date]:
+    """Consumables, by their keys, to the day of their last count before ``day``; without those never counted. One query."""
+    rows = Count.objects.filter(day__lt=day).order_by().values("consumable").annotate(last=Max("day"))
+    return dict(rows.values_list("consumable", "last"))
 
 
 @transaction.atomic

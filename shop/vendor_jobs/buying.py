@@ -3,7 +3,7 @@
 What is on order is away like what is at a vendor: its step is done when all of it is here.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
@@ -284,6 +284,16 @@ def _of_step(line: Ordered, rest: Decimal, *, on: date, who: str, now: datetime)
         order=line.order, outcome__in=[Outcome.WRONG, Outcome.CANCELLED], visit=line.visit
     )
     return [] if missing.exists() else finish_step(step=line.step, who=who, now=now)
+
+
+def came_in(after: Mapping[int, date], *, until: date) -> dict[int, Decimal]:
+    """Consumable, by its key, to what of it came by orders after a day, up to ``until`` [its unit]. One query."""
+    rows = Ordered.objects.filter(consumable__in=after, outcome=Outcome.HERE, came_on__lte=until)
+    found = dict.fromkeys(after, Decimal(0))
+    for item, day, packs, size in rows.values_list("consumable", "came_on", "quantity", "pack_size"):
+        if item and day and size and day > after[item]:
+            found[item] += packs * size
+    return found
 
 
 def cores_to_return() -> list[Step]:

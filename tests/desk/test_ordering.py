@@ -1,6 +1,7 @@
 """Buying at the desk: what is to be ordered, an order, what came of it; and vendors compared."""
 
 from datetime import timedelta
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -9,6 +10,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
+from shop.floor.models import Count
 from shop.restorations.models import Part, Restoration
 from shop.routes.models import Done, Step
 from shop.vendor_jobs.buying import add_supplier
@@ -95,6 +97,40 @@ def test_packs_for_the_shelf_go_with_an_order(front_desk: Client, seal: Step, sh
     packs = {"pack-consumable": shop.paint.uid, "pack-packs": "2", "pack-pack_size": "1", "pack-price_minor": "40"}
     front_desk.post(PAGE, given(seal) | packs)
     assert Order.objects.get().lines.filter(consumable=shop.paint, quantity=2, price_minor=4_000).exists()
+
+
+def test_packs_that_came_count_as_come_in_at_the_next_count_of_the_shelf(
+    front_desk: Client, seal: Step, shop: Workshop
+) -> None:
+    """By hand: 2 l counted; of 3 packs of 2.5 l two came, one is still on order: 5 l came in. 6.4 l left: 0.6 l went."""
+    today, page, box = timezone.localdate(), "/workshop/material/", f"{shop.paint.uid}-counted"
+    front_desk.post(page, {"day": (today - timedelta(days=1)).isoformat(), box: "2"})
+    packs = {"pack-consumable": shop.paint.uid, "pack-packs": "3", "pack-pack_size": "2.5", "pack-price_minor": "40"}
+    front_desk.post(PAGE, given(seal) | packs)
+    order = Order.objects.get()
+    assert "came by orders" not in front_desk.get(page).content.decode(), "what is on order is not there"
+    line = order.lines.get(consumable=shop.paint)
+    came = {f"{line.uid}-outcome": "here", f"{line.uid}-quantity": "2", "on": today.isoformat(), "looked_by": "Bea"}
+    front_desk.post(f"/orders/{order.uid}/", came)
+    assert "5\xa0l came by orders since the last count" in front_desk.get(page).content.decode()
+    front_desk.post(page, {"day": today.isoformat(), box: "6.4"})
+    newest = Count.objects.latest("day")
+    assert (newest.counted, newest.came_in) == (Decimal("6.4"), Decimal(5))
+    front_desk.post(page, {"day": today.isoformat(), box: "6.4", f"{shop.paint.uid}-came_in": "4"})
+    assert Count.objects.latest("day").came_in == 4, "who counts knows better, also that it was counted today before"
+    front_desk.post(page, {"day": today.isoformat(), box: "6.4", f"{shop.paint.uid}-came_in": "0"})
+    assert Count.objects.latest("day").came_in == 0, "0 is said, and not left empty"
+
+
+def test_what_was_never_counted_begins_with_its_first_count(front_desk: Client, seal: Step, shop: Workshop) -> None:
+    packs = {"pack-consumable": shop.paint.uid, "pack-packs": "3", "pack-pack_size": "2.5", "pack-price_minor": "40"}
+    front_desk.post(PAGE, given(seal) | packs)
+    order, today = Order.objects.get(), timezone.localdate().isoformat()
+    line = order.lines.get(consumable=shop.paint)
+    came = {f"{line.uid}-outcome": "here", f"{line.uid}-quantity": "3", "on": today, "looked_by": "Bea"}
+    front_desk.post(f"/orders/{order.uid}/", came)
+    front_desk.post("/workshop/material/", {"day": today, f"{shop.paint.uid}-counted": "7"})
+    assert Count.objects.get().came_in == 0
 
 
 def test_half_said_about_packs_is_asked_for(front_desk: Client, seal: Step, shop: Workshop) -> None:

@@ -2,6 +2,7 @@
 
 import re
 from datetime import timedelta
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -12,8 +13,9 @@ from django.utils import timezone
 from shop.journal.models import Entry
 from shop.methods.models import Vendor
 from shop.restorations.models import Part
+from shop.vendor_jobs.buying import Wanted, add_supplier, place_order
 from shop.vendor_jobs.lots import plan_lot
-from shop.vendor_jobs.models import Feed, Job, Quiet, Reminder, Rule
+from shop.vendor_jobs.models import Feed, Job, Order, Quiet, Reminder, Rule
 from shop.vendor_jobs.reminding.raising import raise_reminders
 from shop.vendor_jobs.sending import Told, send_out
 from tests.pricing.customers import words_of
@@ -93,6 +95,34 @@ def test_the_new_day_is_noted_from_the_reminder(late: Job, front_desk: Client) -
     front_desk.post(address, said)
     assert late.promises.last().due_on == day
     assert [of(0).settled, of(1).settled] == ["told", "told"]
+
+
+@pytest.fixture
+def late_order(front_desk: Client) -> Order:
+    """Paint that was to come a month ago: the desk and the manager are reminded of it."""
+    now = timezone.now()
+    today, by = timezone.localdate(now), {"who": "ada", "now": now}
+    supplier = add_supplier(name="Ford Street Paints", **by)  # type: ignore[arg-type]
+    paint = Wanted(4_000, consumable=workshop().paint, quantity=Decimal(2), pack_size=Decimal(1))
+    days = {"ordered_on": today - 2 * LONG_LATE, "due_on": today - LONG_LATE}
+    order = place_order(supplier=supplier, lines=[paint], **days, **by)  # type: ignore[arg-type]
+    raise_reminders(now=now)
+    return order
+
+
+def test_the_new_day_of_an_order_is_noted_from_its_reminder(late_order: Order, front_desk: Client) -> None:
+    first = Reminder.objects.get(kind="order_late", level=0)
+    address, day = reverse("desk:reminder_told", args=[first.uid]), timezone.localdate() + timedelta(days=5)
+    assert f'action="{address}"' in front_desk.get(reverse("desk:reminder", args=[first.uid])).content.decode()
+    for wrong in ("", "2020-01-01", (timezone.localdate() - timedelta(days=1)).isoformat()):
+        answer = front_desk.post(address, {"due_on": wrong, "said_by": "Iris"})
+        assert (answer.status_code, "Iris" in answer.content.decode()) == (422, True)
+    front_desk.post(address, {"due_on": day.isoformat(), "said_by": "Iris"})
+    late_order.refresh_from_db()
+    assert (late_order.due_on, late_order.said_by) == (day, "Iris")
+    assert set(Reminder.objects.values_list("settled", flat=True)) == {"told"}
+    raise_reminders(now=timezone.now())
+    assert not Reminder.objects.filter(settled="").exists(), "it is late again only once the new day has passed"
 
 
 def test_what_may_leave_is_one_line(front_desk: Client) -> None:

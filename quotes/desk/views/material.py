@@ -1,4 +1,7 @@
-"""The monthly count of material: what is on the shelf, what went since, and what should have gone by the book."""
+"""The monthly count of material: what is on the shelf, what went since, and what should have gone by the book.
+
+What came by orders counts as come in wherever nobody says otherwise: it is read from the orders as they stand, and kept with the count.
+"""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -21,12 +24,14 @@ from django.views.decorators.http import require_http_methods
 from quotes.desk.context import DESK
 from quotes.desk.forms import Number, PlainForm
 from quotes.desk.views.editor import who
-from shop.floor.material import Between, by_month, note_count, standing
+from shop.floor.material import Between, by_month, counted_before, note_count, standing
 from shop.methods.models import Consumable
 from shop.people.roles import role_required
+from shop.vendor_jobs.buying import came_in
 
 UNPROCESSABLE = 422
 MONTHS = 6
+NONE = Decimal(0)
 
 
 class DayForm(PlainForm):
@@ -67,6 +72,12 @@ class Shown:
     stands: Between
     months: Sequence[Decimal]
     form: CountForm
+    came: Decimal
+
+
+def _came(day: date) -> dict[int, Decimal]:
+    """Consumable to what came by orders since its last count before ``day`` [unit]: the floor knows no orders."""
+    return came_in(counted_before(day), until=day)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -77,6 +88,7 @@ def material(request: HttpRequest) -> HttpResponse:
     data = request.POST if request.method == "POST" else None
     day = DayForm(data, initial={"day": today})
     rows = standing(today)
+    came = _came(today)
     boxes = {row.consumable.pk: CountForm(data, prefix=str(row.consumable.uid)) for row in rows}
     if request.method == "POST":
         right = all([day.is_valid(), *(form.is_valid() for form in boxes.values())])
@@ -85,7 +97,10 @@ def material(request: HttpRequest) -> HttpResponse:
     months = _months(today)
     used = by_month(months)
     none = [Decimal(0)] * len(months)
-    shown = [Shown(row, used.get(row.consumable.pk, none), boxes[row.consumable.pk]) for row in rows]
+    shown = [
+        Shown(row, used.get(row.consumable.pk, none), boxes[row.consumable.pk], came.get(row.consumable.pk, NONE))
+        for row in rows
+    ]
     wrong = bool(day.errors) or any(form.errors for form in boxes.values())
     context = {"rows": shown, "months": months, "form": day, "wrong": wrong}
     return render(request, "desk/material.html", context, status=UNPROCESSABLE if wrong else 200)
@@ -98,6 +113,7 @@ def _counted(request: HttpRequest, day: DayForm, rows: Sequence[Between], boxes:
         day.add_error(None, _("Nothing is counted yet. Fill in at least one line."))
         return False
     items: dict[int, Consumable] = {row.consumable.pk: row.consumable for row in rows}
+    came = _came(day.cleaned_data["day"])
     try:
         with transaction.atomic():
             for pk, said in given.items():
@@ -105,7 +121,7 @@ def _counted(request: HttpRequest, day: DayForm, rows: Sequence[Between], boxes:
                     consumable=items[pk],
                     day=day.cleaned_data["day"],
                     counted=said["counted"],
-                    came_in=said.get("came_in") or Decimal(0),
+                    came_in=came.get(pk, NONE) if said.get("came_in") is None else said["came_in"],
                     who=who(request),
                     now=timezone.now(),
                 )

@@ -18,6 +18,7 @@ from django.views.decorators.http import require_safe
 from quotes.desk import saving, waiting_reminders
 from quotes.desk.context import DESK
 from quotes.desk.forms import PlainForm
+from quotes.desk.forms_ordering import NewDayForm as OrderDayForm
 from quotes.desk.forms_vendor import NewDayForm
 from quotes.desk.views.days import DayField
 from quotes.desk.views.vendor_job import person, told_by
@@ -63,7 +64,8 @@ def _row(uid: UUID) -> Reminder:
 
 def _page(request: HttpRequest, row: Reminder, *, status: int = 200, **refused: forms.Form) -> HttpResponse:
     today = timezone.localdate()
-    asks_day = row.job is not None and row.kind in acting.OF_THE_DAY and row.job.back_on is None
+    of_lot = row.job is not None and row.kind in acting.OF_THE_DAY and row.job.back_on is None
+    asks_day = of_lot or (row.order is not None and row.order.closed_on is None)
     context = {
         "reminder": row,
         "title": words.title(row),
@@ -72,9 +74,14 @@ def _page(request: HttpRequest, row: Reminder, *, status: int = 200, **refused: 
         "open": row.settled == Reminder.Settled.OPEN,
         "acts": waiting_reminders.acts(row, today),
         "put_off": refused.get("put_off") or PutOffForm(auto_id="put-off-%s"),
-        "day": (refused.get("day") or NewDayForm()) if asks_day else None,
+        "day": (refused.get("day") or _day_form(row)) if asks_day else None,
     }
     return render(request, "desk/reminder.html", context, status=status)
+
+
+def _day_form(row: Reminder, data: Any = None) -> NewDayForm | OrderDayForm:
+    """The boxes for the new day of a lot, or of an order."""
+    return OrderDayForm(data) if row.order is not None else NewDayForm(data)
 
 
 def _about(row: Reminder) -> str:
@@ -113,19 +120,27 @@ def put_off(request: HttpRequest, uid: UUID) -> HttpResponse:
 @role_required(*DESK)
 @posted_from("desk:reminder")
 def told_day(request: HttpRequest, uid: UUID) -> HttpResponse:
-    """The vendor said a new day."""
-    row, form = _row(uid), NewDayForm(request.POST)
-    told = told_by(form.cleaned_data) if form.is_valid() else None
-    if told is not None:
-        given = form.cleaned_data
+    """The vendor, or the supplier, said a new day."""
+    row = _row(uid)
+    form = _day_form(row, request.POST)
+    if form.is_valid():
         try:
-            acting.told(reminder=row, to=told, told_on=given["told_on"], note=given["note"], **_said(request))
+            _write_day(row, form.cleaned_data, request)
         except ValidationError as error:
             saving.place(form, error, "due_on")
         else:
             messages.success(request, _("The new day is noted; the plan goes by it."))
             return redirect("desk:home")
     return _page(request, row, status=UNPROCESSABLE, day=form)
+
+
+def _write_day(row: Reminder, given: dict[str, Any], request: HttpRequest) -> None:
+    if row.order is not None:
+        acting.told_of_order(reminder=row, due_on=given["due_on"], said_by=given["said_by"], **_said(request))
+        return
+    told = told_by(given)
+    assert told is not None, "its box must be filled in"
+    acting.told(reminder=row, to=told, told_on=given["told_on"], note=given["note"], **_said(request))
 
 
 @require_safe

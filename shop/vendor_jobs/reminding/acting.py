@@ -8,7 +8,8 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from shop.journal.services import record, subject_of
-from shop.vendor_jobs.models import Kind, Promise, Reminder
+from shop.vendor_jobs.buying import told_it_comes
+from shop.vendor_jobs.models import Kind, Order, Promise, Reminder
 from shop.vendor_jobs.reminding.words import sentence
 from shop.vendor_jobs.sending import Told, told_new_day
 
@@ -65,6 +66,24 @@ def told(*, reminder: Reminder, to: Told, told_on: date, note: str = "", who: st
     for one in same.order_by("pk"):
         _settle(one, Settled.TOLD, who=who, now=now)
     return promise
+
+
+@transaction.atomic
+def told_of_order(*, reminder: Reminder, due_on: date, said_by: str, who: str, now: datetime) -> Order:
+    """The supplier said a new day: it is noted with the order, and all that reminded of the old one is settled.
+
+    Raises a `ValidationError` at the field, or where the reminder is not about an order.
+    """
+    row = _held(reminder)
+    if row.order is None:
+        raise ValidationError(_("This is not about an order, so no day is told."), code="no day")
+    if due_on < timezone.localdate(now):
+        raise ValidationError({"due_on": _("That day has passed. Give the day on which it comes now.")}, code="past")
+    order = told_it_comes(order=row.order, due_on=due_on, said_by=said_by, who=who, now=now)
+    same = Reminder.objects.select_for_update().filter(order=order, kind=Kind.ORDER_LATE, settled=Settled.OPEN)
+    for one in same.order_by("pk"):
+        _settle(one, Settled.TOLD, who=who, now=now)
+    return order
 
 
 def _held(reminder: Reminder) -> Reminder:
