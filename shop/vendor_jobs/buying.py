@@ -28,6 +28,8 @@ from shop.routes.splits import LIVE_PART, LIVE_STEP, origin_step
 from shop.vendor_jobs.models import CoreReturn, Order, Ordered, Supplier
 
 Outcome = Ordered.Outcome
+#: As finely as a shelf is counted.
+THOUSANDTH = Decimal("0.001")
 SUPPLIER = ("name", "address", "email", "phone", "note")
 
 
@@ -293,7 +295,7 @@ def came_in(after: Mapping[int, date], *, until: date) -> dict[int, Decimal]:
     for item, day, packs, size in rows.values_list("consumable", "came_on", "quantity", "pack_size"):
         if item and day and size and day > after[item]:
             found[item] += packs * size
-    return found
+    return {item: amount.quantize(THOUSANDTH) for item, amount in found.items()}
 
 
 def cores_to_return() -> list[Step]:
