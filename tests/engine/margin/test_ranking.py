@@ -74,6 +74,7 @@ def test_savings_lie_between_nothing_and_what_is_to_come(seed: int) -> None:
 def test_equals_come_by_what_they_leave() -> None:
     leaves = Leaves(PRICE, forecast(JobBudget((weld(),)), []))
     one = standing("B-2", leaves, [])
+    assert (one.savable, one.not_agreed) == (0, 0)
     assert [job.job for job in ranked([one, replace(one, job="B-1"), replace(one, job="B-3", leaves=D(-5))])] == [
         "B-3",
         "B-1",
