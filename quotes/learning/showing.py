@@ -49,7 +49,7 @@ def figure(kind: str, value: Decimal) -> str:
     """A figure of a kind with its unit."""
     unit = UNITS[kind]
     if unit == FACTOR:
-        return _("%(factor)s times") % {"factor": quantity(value.quantize(Decimal("0.01")).normalize())}
+        return _("× %(factor)s") % {"factor": quantity(value.quantize(Decimal("0.01")).normalize())}
     if unit == CHANCE:
         return percent((value / 100).quantize(Decimal("0.001")))
     return ngettext("%(days)s day", "%(days)s days", int(value)) % {"days": int(value)}
