@@ -9,7 +9,7 @@ from django.test import TransactionTestCase
 
 from shop import guards
 from tests.opening import browser, opened
-from tests.standing import furnished
+from tests.standing import furnished, furnished_last
 
 __all__ = ["browser", "furnished", "opened"]  # fixtures for every room
 
@@ -52,6 +52,11 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption(
         "--rewrite-golden", action="store_true", help="write tests/golden anew from the live database, then compare"
     )
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    furnished_last(items)
 
 
 @pytest.fixture(autouse=True, scope="session")

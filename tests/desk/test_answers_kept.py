@@ -1,10 +1,8 @@
 """What is kept for whoever reads the same rows again rests on the day that is asked for, never on the clock."""
 
-import io
 from datetime import datetime
 
 import pytest
-from django.core.management import call_command
 from django.utils import timezone
 
 from quotes.desk import first_page, money, money_jobs, today
@@ -12,7 +10,6 @@ from quotes.pricing.models import Draft, IssuedQuote
 from quotes.pricing.selectors import priced
 from quotes.pricing.views import _sheet
 from shop.restorations.models import Restoration
-from tests.furnished import furnish
 
 pytestmark = pytest.mark.django_db
 
@@ -21,9 +18,7 @@ def _no_clock() -> datetime:
     raise AssertionError("the clock was asked")
 
 
-def test_no_answer_that_is_kept_asks_the_clock(monkeypatch: pytest.MonkeyPatch) -> None:
-    call_command("demo", stdout=io.StringIO())
-    furnish()
+def test_no_answer_that_is_kept_asks_the_clock(furnished: object, monkeypatch: pytest.MonkeyPatch) -> None:
     day = timezone.localdate()
     monkeypatch.setattr(timezone, "now", _no_clock)
     assert first_page.blocks(day, fold=True)

@@ -1,12 +1,10 @@
 """Some pieces go their own way: what was agreed, priced and planned stays as it was, and the work is told apart."""
 
-import io
 from decimal import Decimal
 from typing import Any
 
 import pytest
 from django.core.exceptions import ValidationError
-from django.core.management import call_command
 
 from quotes.desk.exporting import part_rows
 from quotes.engine import canonical
@@ -30,7 +28,6 @@ from shop.routes.services import add_step, remove_step, wait_for
 from shop.routes.splitting import put_together, split_part
 from shop.routes.tasks import form_tasks
 from tests.at_the_bench import agreed, bench_frame, steps_of
-from tests.furnished import furnish
 from tests.workshop import NOW, TODAY, WHO, Workshop, restoration, workshop
 
 pytestmark = pytest.mark.django_db
@@ -221,9 +218,9 @@ def _odds() -> Any:
     return odds(TODAY)
 
 
-def test_splitting_every_part_of_the_furnished_world_leaves_what_was_agreed_byte_for_byte() -> None:
-    call_command("demo", stdout=io.StringIO())
-    furnish()
+def test_splitting_every_part_of_the_furnished_world_leaves_what_was_agreed_byte_for_byte(
+    furnished: object,
+) -> None:
     bikes = [bike for bike in Restoration.objects.order_by("pk") if draft_of(bike)]
     before = {bike.pk: told(bike) for bike in bikes}
     split = 0
