@@ -4,44 +4,30 @@ from typing import Any
 import pytest
 from django.conf import settings
 from django.contrib.auth.hashers import Argon2PasswordHasher
-from django.db.backends.postgresql.operations import DatabaseOperations
 from django.test import TransactionTestCase
 
-from shop import guards
+from tests import emptying
 from tests.opening import browser, opened
 from tests.standing import furnished, furnished_last
 
 __all__ = ["browser", "furnished", "opened"]  # fixtures for every room
 
-_flush = TransactionTestCase._fixture_teardown
+_set_up = TransactionTestCase._fixture_setup.__func__
 
 
-def _flush_without_guards(self: TransactionTestCase) -> None:
-    """Append-only tables refuse to be emptied, which is what ends every test that commits."""
+def _remember(cls: type[TransactionTestCase]) -> None:
+    for alias in cls._databases_names(include_mirrors=False):
+        emptying.remember(alias)
+    _set_up(cls)
+
+
+def _empty(self: TransactionTestCase) -> None:
     for alias in self._databases_names(include_mirrors=False):
-        guards.remove(alias)
-    try:
-        _flush(self)
-    finally:
-        for alias in self._databases_names(include_mirrors=False):
-            guards.install(alias)
+        emptying.empty(alias)
 
 
-TransactionTestCase._fixture_teardown = _flush_without_guards
-
-_truncate = DatabaseOperations.sql_flush
-
-
-def _delete(
-    self: DatabaseOperations, style: Any, tables: list[str], *, reset_sequences: bool = False, **more: Any
-) -> list[str]:
-    """Emptying small tables row by row: TRUNCATE of ours takes PostgreSQL two seconds, this some milliseconds."""
-    if reset_sequences:
-        return _truncate(self, style, tables, reset_sequences=reset_sequences, **more)
-    return [f"DELETE FROM {self.quote_name(table)}" for table in tables]
-
-
-DatabaseOperations.sql_flush = _delete
+TransactionTestCase._fixture_setup = classmethod(_remember)
+TransactionTestCase._fixture_teardown = _empty
 
 
 # The same algorithm at the least cost it allows: what is kept is tried, not how long it takes.
