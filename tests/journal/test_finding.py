@@ -1,18 +1,19 @@
 """What is looked up in a long journal is found by an index: what it costs does not grow with the past."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from typing import Any
 from uuid import UUID
 
 import pytest
-from django.db import connection, transaction
+from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from quotes.desk import history, undoing
 from shop.journal.models import Entry
 from shop.journal.selectors import of_one_change
 from shop.journal.services import Change, Subject, record_all, told_together
+from tests.standing import taken_back
 
 NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 #: So many that reading them all is worse than an index to any planner.
@@ -28,18 +29,18 @@ def changes(count: int, first: int = 0) -> list[Change]:
     ]
 
 
-@pytest.fixture
-def entry() -> Entry:
+@pytest.fixture(scope="module")
+def entry(django_db_setup: None, django_db_blocker: Any) -> Iterator[Entry]:
     """The first of a change of three, with a long past before it and some others after."""
-    with transaction.atomic():
+    with taken_back(django_db_blocker):
         record_all(who="ada", at=NOW, what="part changed", changes=changes(PAST))
         with told_together("many 1"):
             first = record_all(who="ada", at=NOW, what="part changed", changes=changes(1, PAST))[0]
             record_all(who="ada", at=NOW, what="part changed", changes=changes(2, PAST + 1))
         record_all(who="ada", at=NOW, what="part changed", changes=changes(PAST, PAST + 3))
-    with connection.cursor() as cursor:
-        cursor.execute("ANALYZE journal_entry")
-    return first
+        with connection.cursor() as cursor:
+            cursor.execute("ANALYZE journal_entry")
+        yield first
 
 
 def read(look: Callable[[], Any]) -> list[str]:
