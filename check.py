@@ -87,8 +87,10 @@ STEPS = (
         environment=PRODUCTION,
         quick=True,
     ),
+    # From here the longest first, so that both that run at once end together.
     Step("tests on PostgreSQL", tests=DATABASE_TESTS, needs=(POSTGRESQL,)),
     Step("tests on SQLite", tests=DATABASE_TESTS),
+    Step("browser", tests=("tests", "-m", "browser and not long"), needs=(CHROMIUM,)),
     Step("most tests on SQLite", tests=(*DATABASE_TESTS, *QUICKLY), quick=True, whole=False),
     Step("engine and truth", tests=("tests/engine", "tests/truth", "-m", "not long"), quick=True, whole=False),
     Step("tests without a database", tests=OTHER_TESTS),
@@ -97,7 +99,6 @@ STEPS = (
         "background jobs with Redis", tests=("tests", "--ignore=tests/e2e", "-m", "redis and not long"), needs=(REDIS,)
     ),
     Step("faults", tests=("tests/faults", "-m", "not (redis or long)"), needs=(POSTGRESQL, REDIS)),
-    Step("browser", tests=("tests", "-m", "browser and not long"), needs=(CHROMIUM,)),
     Step("spreadsheets", tests=("tests", "--ignore=tests/e2e", "-m", "office and not long"), needs=(OFFICE,)),
     Step(
         "long simulations", tests=("tests", "-m", "long"), needs=(POSTGRESQL, REDIS), long=True, environment=AT_LENGTH
