@@ -3,6 +3,7 @@ from collections.abc import Iterator
 from datetime import UTC, datetime
 
 import pytest
+from django.contrib.auth.models import Group
 from django.core.management import call_command
 from django.core.management.sql import emit_post_migrate_signal, emit_pre_migrate_signal
 from django.db import IntegrityError, connection, models, transaction
@@ -10,6 +11,7 @@ from django.db import IntegrityError, connection, models, transaction
 from shop import guards
 from shop.guards import Guard
 from shop.journal.models import Entry
+from shop.people.roles import ROLES
 from tests.guards import catalogue
 
 NOW = datetime(2026, 3, 2, 9, tzinfo=UTC)
@@ -180,6 +182,15 @@ def test_without_the_signals_sqlite_would_lose_them() -> None:
 def test_tables_that_refuse_deletion_are_empty_again_for_the_next_test(_round: int) -> None:
     assert not Entry.objects.exists()
     add_entry()
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize("_round", [1, 2])
+def test_what_a_fresh_database_holds_is_there_again_for_the_next_test(_round: int) -> None:
+    assert set(Group.objects.values_list("name", flat=True)) == set(ROLES)
+    assert not guards.missing()
+    Group.objects.all().delete()
+    guards.remove()
 
 
 @pytest.mark.django_db(transaction=True)
