@@ -83,6 +83,7 @@ def _some(rows: Any, field: str = "uid", each: int = 1) -> Callable[[], list[Any
 def by_word() -> dict[str, Callable[[], list[Any]]]:
     """What stands behind a word of an address."""
     from quotes.learning.models import Suggestion
+    from quotes.margin.models import Overhead
     from quotes.pricing.models import IssuedQuote, Link, Message, Receipt, Shared
     from shop.floor.models import Comeback, DamageReport, Mix, Rework, Run, Shelf, Snag, Tag, WalkIn
     from shop.journal.models import Entry
@@ -127,6 +128,7 @@ def by_word() -> dict[str, Callable[[], list[Any]]]:
         "suggestions": _some(Suggestion.objects.order_by("kind", "pk"), each=EACH),
         "background-jobs": _some(Row.objects.order_by("pk")),
         "people": _some(User.objects.order_by("pk")),
+        "spent": _some(Overhead.objects.order_by("pk")),
         "photograph": _some(Photograph.objects.order_by("pk")),
         "receipts": _some(Receipt.objects.order_by("pk")),
         "links": _some(Link.objects.order_by("pk")),
@@ -165,6 +167,7 @@ def by_name() -> dict[str, Callable[[], list[str]]]:
     from quotes.desk.methods.definitions import DEFINITIONS
     from quotes.desk.models import Upload
     from quotes.desk.rates.kinds import ALL, NewTax
+    from quotes.margin.models import Close, Reviewed
     from shop.floor.models import Clocking
     from shop.methods.models import FinishRoute, RunCheck
     from shop.people.models import User
@@ -227,6 +230,8 @@ def by_name() -> dict[str, Callable[[], list[str]]]:
         "desk:search": lambda: [
             reverse("desk:search", query={"search": word}) for word in ("tank", "a", "nothing here")
         ],
+        "desk:review_week": lambda: [f"/review/weeks/{row.week}/" for row in Close.objects.all()[:1]],
+        "desk:review_job": lambda: [f"/review/{row.restoration.uid}/" for row in Reviewed.objects.order_by("pk")[:2]],
         "desk:vendor_times": lambda: [f"/workshop/vendors/{uid}/" for uid in by_word()["vendors"]()],
     }
 

@@ -22,6 +22,7 @@ def nav(request: HttpRequest) -> dict[str, object]:
         links.append((reverse("desk:restorations"), _("Restorations")))
         links.append((reverse("desk:vendor_work"), _("Vendor work")))
     if has_role(user, ROLE_MANAGER):
+        links.append((reverse("desk:review"), _("Review")))
         links.append((reverse("desk:money_jobs"), _("Money")))
     if has_role(user, *DESK):
         links.append((reverse("desk:rates"), _("Rate book")))

@@ -47,6 +47,7 @@ class Job:
     standing: Standing
     parts: Mapping[str, str]
     steps: Mapping[str, str]
+    step_names: Mapping[str, str]
     ready: date | None = None
     promised: date | None = None
     handed_over: date | None = None
@@ -63,6 +64,7 @@ class _Steps:
 
     part: dict[str, str] = field(default_factory=dict)
     names: dict[str, str] = field(default_factory=dict)
+    names_of_steps: dict[str, str] = field(default_factory=dict)
     of: dict[int, dict[str, list[bool]]] = field(default_factory=lambda: defaultdict(dict))
 
     def done(self, restoration: int) -> set[str]:
@@ -104,6 +106,7 @@ def gather(rows: Sequence[Restoration], *, today: date) -> list[Job]:
                 standing=standings[row.pk],
                 parts=steps.names,
                 steps=steps.part,
+                step_names=steps.names_of_steps,
                 ready=plans.get(row.pk),
                 promised=promised[0] if promised else None,
                 handed_over=handed.get(row.pk),
@@ -140,9 +143,11 @@ def _steps(pks: Iterable[int]) -> _Steps:
     rows = Step.objects.filter(part__restoration__in=pks).annotate(is_done=Exists(done)).order_by()
     found = _Steps()
     columns = ("uid", "split_from__uid", "part__uid", "part__split_from__uid", "part__name", "part__restoration")
-    for uid, origin, part, whole, name, restoration, removed, is_done in rows.values_list(
-        *columns, "removed_at", "is_done"
+    works = ("operation__name", "service__name", "buy")
+    for uid, origin, part, whole, name, restoration, removed, is_done, *work in rows.values_list(
+        *columns, "removed_at", "is_done", *works
     ):
+        found.names_of_steps[str(uid)] = next(filter(None, work), "")
         own = str(whole or part)
         found.part[str(uid)] = own
         found.names.setdefault(own, name)

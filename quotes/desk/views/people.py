@@ -16,8 +16,10 @@ from django.views.decorators.http import require_http_methods
 
 from quotes.desk import saving
 from quotes.desk.forms import PlainForm
+from quotes.desk.forms_review import GradeForm
 from quotes.desk.views.editor import who
 from shop.people import accounts, pins
+from shop.people.grading import grade_person
 from shop.people.models import Pin, User
 from shop.people.roles import ROLE_LABELS, ROLE_MANAGER, ROLES, role_required
 from shop.people.services import add_person
@@ -96,16 +98,21 @@ def person(request: HttpRequest, uid: UUID) -> HttpResponse:
     return _person_page(request, row, form)
 
 
-def _person_page(request: HttpRequest, row: User, form: RolesForm, *, pin: str = "") -> HttpResponse:
+def _person_page(
+    request: HttpRequest, row: User, form: RolesForm, *, pin: str = "", grade_form: GradeForm | None = None
+) -> HttpResponse:
     """``pin`` is read once, off this very answer."""
+    grade_form = grade_form or GradeForm()
     context = {
+        "grade_form": grade_form,
+        "grades": row.grades.select_related("grade").order_by("-since", "-pk"),
         "person": row,
         "form": form,
         "pin": pin,
         "has_pin": Pin.objects.filter(person=row).exists(),
         "why_not": pins.why_not(row, now=timezone.now()),
     }
-    response = render(request, "desk/person.html", context, status=422 if form.errors else 200)
+    response = render(request, "desk/person.html", context, status=422 if form.errors or grade_form.errors else 200)
     if pin:
         response["Cache-Control"] = "no-store"
     return response
@@ -113,6 +120,19 @@ def _person_page(request: HttpRequest, row: User, form: RolesForm, *, pin: str =
 
 def _roles_of(row: User) -> RolesForm:
     return RolesForm(initial={"roles": [group.name for group in row.groups.all()]})
+
+
+@role_required(ROLE_MANAGER)
+@posted_from("desk:person")
+def give_grade(request: HttpRequest, uid: UUID) -> HttpResponse:
+    """What grade somebody has from a day on: what their hours cost the shop goes by it."""
+    row = get_object_or_404(User, uid=uid)
+    form = GradeForm(request.POST)
+    if form.is_valid():
+        grade_person(person=row, **form.cleaned_data, who=who(request), now=timezone.now())
+        messages.success(request, _("Saved. Hours that are counted from now on cost what this grade costs."))
+        return redirect("desk:person", uid)
+    return _person_page(request, row, _roles_of(row), grade_form=form)
 
 
 @role_required(ROLE_MANAGER)
@@ -161,6 +181,7 @@ urlpatterns = [
     path("workshop/people/<uuid:uid>/", person, name="person"),
     path("workshop/people/<uuid:uid>/end/", end_access, name="end_access"),
     path("workshop/people/<uuid:uid>/password/", new_password, name="new_password"),
+    path("workshop/people/<uuid:uid>/grade/", give_grade, name="give_grade"),
     path("workshop/people/<uuid:uid>/pin/", give_pin, name="give_pin"),
     path("workshop/people/<uuid:uid>/unlock/", unlock_pin, name="unlock_pin"),
 ]

@@ -72,7 +72,7 @@ class Overhead(models.Model):
     net_minor = models.BigIntegerField(_("amount before tax"))
     on = models.DateField(_("dated"))
     reverses = models.OneToOneField("self", models.PROTECT, null=True, blank=True, related_name="reversed_by")
-    close = models.ForeignKey(Close, models.PROTECT, null=True, related_name="overhead")
+    close = models.ForeignKey(Close, models.PROTECT, null=True, blank=True, related_name="overhead")
     at = models.DateTimeField()
     recorded_by = models.CharField(max_length=150)
 

@@ -32,6 +32,8 @@ SOURCE = CostEntry.Source.CLOCKING
 Nature = CostEntry.Nature
 #: Keys are given out before rows are there to be seen: so far back everything is looked at once more.
 BACK = 2_000
+#: So many new ones are posted in one transaction: on SQLite others wait for it.
+AT_ONCE = 3_000
 MINUTE, HOUR = 60, Decimal(3600)
 OF_KIND = {
     Task.Kind.COMEBACK: Nature.COMEBACK,
@@ -61,17 +63,24 @@ def _corrected() -> set[int]:
 
 
 def _new(now: datetime) -> set[int]:
-    """Clockings that ended and have no entries: those after the mark or shortly before it, and those that were open then."""
+    """Clockings that ended and have no entries: so many after the mark, some before it, and those that were open then."""
     mark = mark_of(SOURCE)
-    rows = Clocking.objects.filter(LIVE, pk__gt=mark.upto - BACK)
-    ended = set(rows.filter(ended_at__isnull=False).values_list("pk", flat=True))
+    rows = Clocking.objects.filter(LIVE, pk__gt=mark.upto - BACK).order_by("pk")
+    seen = list(rows.values_list("pk", "ended_at")[: BACK + AT_ONCE])
+    ended = {key for key, ended_at in seen if ended_at is not None}
     for keys in chunks(json.loads(mark.waiting)):
-        ended |= set(Clocking.objects.filter(LIVE, pk__in=keys, ended_at__isnull=False).values_list("pk", flat=True))
+        were_open = Clocking.objects.filter(LIVE, pk__in=keys, ended_at__isnull=False)
+        ended |= set(were_open.values_list("pk", flat=True))
     still_open = list(Clocking.objects.filter(LIVE, ended_at__isnull=True).values_list("pk", flat=True))
-    mark.upto = max([mark.upto, *ended, *still_open])
+    mark.upto = max([mark.upto, *(key for key, _ended_at in seen)])
     mark.waiting, mark.at = json.dumps(sorted(still_open)), now
     mark.save()
     return {key for keys in chunks(ended) for key in set(keys) - posted(SOURCE, keys)}
+
+
+def is_behind() -> bool:
+    """Whether there are clockings that were not looked at yet."""
+    return Clocking.objects.filter(pk__gt=mark_of(SOURCE).upto).exists()
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,255 @@
+"""The review as the manager reads it: sums rounded once, changes and causes in words."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
+
+from quotes.engine.margin.changes import Change
+from quotes.engine.margin.exact import added
+from quotes.engine.money import from_minor, places, rounded
+from quotes.margin import closing, review, weeks
+from quotes.margin.figures import words
+from quotes.margin.models import Close, Overhead
+from quotes.margin.review import Review, Row
+from shop import currency, text
+from shop.papers.pictures import bridge
+from shop.restorations.models import Restoration
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """A line about a job; ``bad`` where somebody must do something about it."""
+
+    name: str
+    words: str
+    bad: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """A job on the review page."""
+
+    restoration: Restoration
+    left: Decimal
+    share: str
+    change: Decimal
+    cause: str
+    facts: Sequence[Fact]
+    look_at: Sequence[str]
+    notes: Sequence[object]
+
+    @property
+    def loses(self) -> bool:
+        return self.left < 0
+
+
+def money(amount: Decimal) -> Decimal:
+    """Rounded to what can be paid."""
+    return rounded(amount, digits=places(currency.code()))
+
+
+def shown(found: Review) -> list[Shown]:
+    return [one(row) for row in found.rows]
+
+
+def one(row: Row) -> Shown:
+    figures = row.figures
+    margin = figures.leaves.margin
+    return Shown(
+        restoration=row.restoration,
+        left=money(figures.money),
+        share="" if margin is None else text.percent(margin.quantize(Decimal("0.01"))),
+        change=money(row.change.amount),
+        cause=row.cause,
+        facts=[*_hours(row), *_days(row), *_beside(row)],
+        look_at=[name for name, _amount in savings(row)[:3]],
+        notes=row.beside.notes,
+    )
+
+
+def _named(row: Row, uid: str) -> str:
+    step = row.figures.job.step_names.get(uid, "")
+    part = row.figures.job.part_of(uid)
+    return f"{part}: {step}" if step else part
+
+
+def _hours(row: Row) -> list[Fact]:
+    found = row.figures.forecast
+    left, budgeted = text.minutes(int(found.left)), text.minutes(int(found.left_budgeted))
+    said = _("%(left)s, %(budgeted)s still budgeted") % {"left": left, "budgeted": budgeted}
+    return [Fact(_("Mechanic hours left"), said, bad=found.left > found.left_budgeted * Decimal("1.1"))]
+
+
+def _days(row: Row) -> list[Fact]:
+    job = row.figures.job
+    if job.handed_over:
+        return [Fact(_("Handed over"), text.day(job.handed_over))]
+    if not job.ready:
+        return [Fact(_("Ready, kept 4 times in 5"), _("not planned yet"))]
+    said = text.day(job.ready)
+    if job.promised:
+        late = row.late_by or 0
+        told = {"day": said, "promised": text.day(job.promised)}
+        said = _("%(day)s, promised %(promised)s") % told
+        return [Fact(_("Ready, kept 4 times in 5"), said, bad=late > 0)]
+    return [Fact(_("Ready, kept 4 times in 5"), said)]
+
+
+def _beside(row: Row) -> list[Fact]:
+    figures, beside = row.figures, row.beside
+    found = [_exposure(row), *_unclocked(row)]
+    if beside.stuck:
+        found.append(Fact(_("Stuck on"), "; ".join(beside.stuck[:3]), bad=True))
+    if beside.reports:
+        said = ngettext("%(count)s damage report", "%(count)s damage reports", beside.reports)
+        found.append(Fact(_("Not agreed with the customer"), said % {"count": beside.reports}, bad=True))
+    if beside.overrides:
+        said = ngettext("%(count)s time", "%(count)s times", beside.overrides) % {"count": beside.overrides}
+        found.append(Fact(_("Let pass against the rules"), said, bad=True))
+    if beside.redone:
+        found.append(Fact(_("Done again"), ", ".join(f"{cause} {times}×" for cause, times in beside.redone)))
+    if figures.job.agreed_only:
+        said = ngettext("%(count)s bill", "%(count)s bills", figures.job.agreed_only)
+        found.append(Fact(_("Not charged yet"), said % {"count": figures.job.agreed_only}))
+    return found
+
+
+def _exposure(row: Row) -> Fact:
+    """What of its own the shop has in the bike, or what of the customer's money is not in it yet."""
+    exposure = money(row.figures.exposure)
+    said = text.money(abs(exposure), currency.code())
+    if exposure > 0:
+        return Fact(_("Exposure"), said, bad=True)
+    return Fact(_("Exposure"), _("none: %(sum)s came in that is not spent yet") % {"sum": said})
+
+
+def _unclocked(row: Row) -> list[Fact]:
+    """Steps that count as done and have no minute: they look as if they had cost nothing."""
+    budgeted = {step.uid for step in row.figures.job.budget.steps if step.first.minutes}
+    steps = [item for item in row.figures.job.spent if item.done and item.uid in budgeted and not item.first.minutes]
+    if not steps:
+        return []
+    said = ngettext("%(count)s step", "%(count)s steps", len(steps)) % {"count": len(steps)}
+    return [Fact(_("Done, and no time was clocked"), said, bad=True)]
+
+
+def bridged(change: Change, *, first: str, last: str, ident: str) -> SafeString:
+    """From one sum to the other, cause by cause, the largest first; rounded so that the steps lead there exactly."""
+    steps = sorted(change.causes.items(), key=lambda item: -abs(item[1]))
+    told, at = [], change.before
+    for cause, amount in steps:
+        after = added((at, amount))
+        if moved := money(after) - money(at):
+            told.append((str(words(cause, amount)), moved))
+        at = after
+    drawing = bridge.Bridge(
+        title=_("From %(first)s to %(last)s") % {"first": first.lower(), "last": last.lower()},
+        first=first,
+        before=money(change.before),
+        steps=tuple(told),
+        last=last,
+        after=money(change.after),
+        currency=currency.code(),
+    )
+    return bridge.draw(drawing, ident=ident)
+
+
+def week_words(week: date) -> str:
+    """A week by its number and its Monday."""
+    return _("week %(number)s, from %(day)s") % {"number": week.isocalendar().week, "day": text.day(week)}
+
+
+# -- one job ------------------------------------------------------------------------------------------------------------
+
+CLASS_WORDS = {
+    "labour": gettext_lazy("Labour"),
+    "overhead": gettext_lazy("Overhead"),
+    "material": gettext_lazy("Material"),
+    "vendor": gettext_lazy("Vendor work"),
+    "bought_in": gettext_lazy("Bought-in parts"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class ClassLine:
+    """A cost class of a job: budget, spent, on order, still to come, at completion."""
+
+    name: object
+    budget: Decimal
+    spent: Decimal
+    ordered: Decimal
+    to_come: Decimal
+    at_completion: Decimal
+
+
+def classes(row: Row) -> list[ClassLine]:
+    """Rounded so that each line adds up."""
+    found = []
+    for name, one_class in row.figures.forecast.classes.items():
+        spent, ordered, whole = money(one_class.spent), money(one_class.ordered), money(one_class.at_completion)
+        line = ClassLine(CLASS_WORDS[name], money(one_class.budget), spent, ordered, whole - spent - ordered, whole)
+        found.append(line)
+    return found
+
+
+def earned(row: Row) -> list[tuple[str, Decimal]]:
+    """What is earned against what it cost, and the rest."""
+    found = row.figures
+    return [
+        (_("Budget at completion"), money(found.forecast.budget)),
+        (_("Earned: budget of what is done"), money(found.so_far.earned)),
+        (_("Actual cost so far"), money(found.so_far.actual)),
+        (_("Of it in work that is not done"), money(found.so_far.terms.in_progress)),
+        (_("Estimate at completion"), money(found.forecast.at_completion)),
+        (_("Price, before tax"), money(found.leaves.price.total)),
+    ]
+
+
+def savings(row: Row) -> list[tuple[str, Decimal]]:
+    """Steps on which money can still be saved, most first."""
+    return [(_named(row, one.uid), money(one.amount)) for one in row.figures.standing.steps[:10] if money(one.amount)]
+
+
+def history(restoration: Restoration) -> list[tuple[str, Decimal, str]]:
+    """Weeks that were closed: what the job was to leave, and that as a share of its price."""
+    found = []
+    for week, left, price in review.history(restoration):
+        share = text.percent((left / price).quantize(Decimal("0.01"))) if price else ""
+        found.append((week_words(week), left, share))
+    return found
+
+
+# -- weeks and overhead --------------------------------------------------------------------------------------------------
+
+
+def past(close: Close) -> list[tuple[Restoration, Decimal, Decimal, str]]:
+    """Jobs as they stood when a week was closed: what each was to leave, what was spent, its ready day."""
+    digits = places(currency.code())
+    return [
+        (
+            row.restoration,
+            from_minor(row.left_minor, digits=digits),
+            money(kept.spent),
+            text.day(row.ready) if row.ready else "",
+        )
+        for row, kept in review.past(close)
+    ]
+
+
+def late(close: Close) -> list[tuple[str, int, Decimal]]:
+    """By the week it belongs to: how many entries came in late, and what they come to."""
+    found: dict[date, list[int]] = {}
+    for entry in closing.late(close):
+        found.setdefault(weeks.week_of(entry.on), []).append(entry.cost_minor)
+    digits = places(currency.code())
+    return [(week_words(week), len(rows), from_minor(sum(rows), digits=digits)) for week, rows in sorted(found.items())]
+
+
+def spent(rows: Iterable[Overhead]) -> list[tuple[Overhead, Decimal]]:
+    digits = places(currency.code())
+    return [(row, from_minor(row.net_minor, digits=digits)) for row in rows]
