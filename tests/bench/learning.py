@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from tests.bench.made_shop import made_shop, with_both_engines
 from tests.bench.measure import WALL, seconds
 
-PEOPLE, BIKES, TASKS, STEPS, CLOCKINGS = 50, 30, 45, 3, 10
+PEOPLE, BIKES, TASKS, STEPS, CLOCKINGS = 50, 3_000, 45, 3, 10
 
 #: A row of numbers 0 to n − 1, and a uid, on each engine.
 NUMBERS = {

@@ -29,6 +29,8 @@ Indices = NDArray[np.int64]
 _ROWS = 4096
 _MOST_STEPS = 400
 _TOLERANCE = 1e-8
+#: After so many steps each time it is tried whether a variance is nothing.
+_LOOK = 5
 #: A variance that is nothing against the error: the logarithm must have something to go to.
 _LEAST = 1e-9
 
@@ -175,8 +177,21 @@ def reml(known: Sums, begin: Variances | None = None) -> Fit:
     fit = solved(known, begin or Variances((share,) * len(known.blocks), share, share))
     for step in range(1, _MOST_STEPS + 1):
         fit, before = _three(known, fit, step), fit
+        if not step % _LOOK:
+            fit = _without(known, fit)
         if abs(before.deviance - fit.deviance) < _TOLERANCE * (1 + abs(fit.deviance)):
             break
+    return fit
+
+
+def _without(known: Sums, fit: Fit) -> Fit:
+    """Where nothing is as likely as what a variance was brought down to, nothing: EM never gets there."""
+    for index in range(len(fit.variances.blocks) + 1):
+        logs = _logs(fit.variances)
+        logs[index] = logs[-1] + log(_LEAST)
+        less = solved(known, _from_logs(logs, known.blocks), fit.steps)
+        if less.deviance <= fit.deviance:
+            fit = less
     return fit
 
 
