@@ -4,10 +4,8 @@ Rows are written in bulk past the services, since nobody tapped anything; constr
 the journal of it is one entry for the bike, see docs/decisions/made-history.md.
 """
 
-import uuid
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
-from decimal import Decimal
 from typing import Any
 
 from django.db import transaction
@@ -380,9 +378,6 @@ def _tell(restoration: Restoration, made: Made, at: datetime) -> None:
             "steps done": len(made.dones),
             "done again": len(made.again),
             "lots": len(made.jobs),
-            "charged": sum(
-                (Decimal(charge.net_minor) for *_r, charges, _a in made.jobs for charge in charges), Decimal(0)
-            ),
         },
     )
 
@@ -390,8 +385,3 @@ def _tell(restoration: Restoration, made: Made, at: datetime) -> None:
 def first_number() -> int:
     """The last number of a lot so far."""
     return Job.objects.aggregate(last=Max("number"))["last"] or 0
-
-
-def new_uid(draw: Generator) -> uuid.UUID:
-    """A uid that belongs to the seed."""
-    return uuid.UUID(bytes=draw.bytes(16), version=4)
