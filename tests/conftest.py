@@ -1,3 +1,4 @@
+import os
 from pathlib import Path
 from typing import Any
 
@@ -5,10 +6,26 @@ import pytest
 from django.conf import settings
 from django.contrib.auth.hashers import Argon2PasswordHasher
 from django.test import TransactionTestCase
+from hypothesis import HealthCheck
+from hypothesis import settings as settings_of_examples
 
 from tests import emptying
 from tests.opening import browser, opened
 from tests.standing import furnished, furnished_last
+
+# Hypothesis: the same few examples on every check, and no time limit; with BAREFRAME_LONG=1 ten thousand fresh ones.
+settings_of_examples.register_profile(
+    "check",
+    max_examples=60,
+    derandomize=True,
+    deadline=None,
+    database=None,
+    suppress_health_check=[HealthCheck.too_slow],
+)
+settings_of_examples.register_profile(
+    "long", settings_of_examples.get_profile("check"), max_examples=10_000, derandomize=False
+)
+settings_of_examples.load_profile("long" if os.environ.get("BAREFRAME_LONG") == "1" else "check")
 
 __all__ = ["browser", "furnished", "opened"]  # fixtures for every room
 
