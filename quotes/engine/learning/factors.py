@@ -34,6 +34,8 @@ THREEFOLD = 3.0
 APART_FROM = 12
 FAR_OUT = 3.5
 AGAIN = 2
+#: No factor further than this [log] is believed where shares are taken again: twenty times as long, or as short.
+FARTHEST = 3.0
 #: The pooled spread of tasks counts as so many tasks of an operation.
 POOLED = 10.0
 #: How near a time is wanted to be known, for how many more tasks that takes.
@@ -143,7 +145,7 @@ class _Table:
         """Take the shares of operations from the minutes that ``fit`` expects, and the rows from the tangent there."""
         of_work = self.work
         rows, columns = self.design.rows[of_work], self.design.columns[of_work]
-        own = fit.effects[columns + 1]
+        own = np.clip(fit.effects[columns + 1], -FARTHEST, FARTHEST)
         minutes = self.standard * np.exp(own)
         whole = np.bincount(rows, weights=minutes, minlength=len(self.y))
         shares = minutes / whole[rows]

@@ -33,6 +33,8 @@ _TOLERANCE = 1e-8
 _LOOK = 5
 #: A variance that is nothing against the error: the logarithm must have something to go to.
 _LEAST = 1e-9
+#: The logarithm of the largest variance tried: beyond it the mean and the effects could not be told apart in floats.
+_MOST_LOG = 4.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,7 +220,7 @@ def _logs(variances: Variances) -> Array:
 
 
 def _from_logs(logs: Sequence[float] | Array, blocks: tuple[int, ...]) -> Variances:
-    values = np.exp(np.clip(logs, -40, 40)).tolist()
+    values = np.exp(np.clip(logs, -40, _MOST_LOG)).tolist()
     error = values[-1]
     return Variances(
         tuple(max(value, _LEAST * error) for value in values[: len(blocks)]), max(values[-2], _LEAST * error), error

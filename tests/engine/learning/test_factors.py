@@ -148,3 +148,15 @@ def test_on_many_made_years_too(bikes: int) -> None:
     covered, error = judged_over(range(100, 160), bikes)
     assert 0.85 <= covered <= 0.95
     assert error <= 0.7
+
+
+@pytest.mark.filterwarnings("error")
+def test_minutes_that_have_nothing_to_do_with_the_standard_break_nothing() -> None:
+    """Everything takes an hour, whatever its standard: set-up and run are told apart to their ends, and stay figures."""
+    tasks = [
+        Task(f"{at:04}", str(at // 9), 60.0, (Piece(f"o{at % 5}", 10, 5.0 * (1 + at % 7)),), {"ann": 60.0})
+        for at in range(900)
+    ]
+    found = learn(tasks)
+    for one in [*found.operations.values(), *found.apart.values()]:
+        assert 0 < one.low <= one.factor <= one.high < math.inf
