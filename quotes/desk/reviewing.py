@@ -253,3 +253,43 @@ def late(close: Close) -> list[tuple[str, int, Decimal]]:
 def spent(rows: Iterable[Overhead]) -> list[tuple[Overhead, Decimal]]:
     digits = places(currency.code())
     return [(row, from_minor(row.net_minor, digits=digits)) for row in rows]
+
+
+#: Accounts in words, and whether a credit is how they usually stand.
+ACCOUNTS = {
+    "materials": (gettext_lazy("Materials on the shelf"), False),
+    "in progress": (gettext_lazy("Bikes in progress"), False),
+    "finished": (gettext_lazy("Bikes finished"), False),
+    "cost of sales": (gettext_lazy("Cost of sales"), False),
+    "overhead incurred": (gettext_lazy("Overhead as it was"), False),
+    "overhead applied": (gettext_lazy("Overhead that jobs bear"), True),
+    "wages to pay": (gettext_lazy("Wages"), True),
+    "owed to suppliers and vendors": (gettext_lazy("Suppliers and vendors"), True),
+    "bank": (gettext_lazy("Received from customers"), False),
+    "deposits": (gettext_lazy("Deposits owed as work"), True),
+    "owed by customers": (gettext_lazy("Owed by customers"), False),
+    "sales": (gettext_lazy("Sales before tax"), True),
+    "tax to pay": (gettext_lazy("Tax on sales"), True),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Balance:
+    """An account after a close, on the side on which it usually stands."""
+
+    name: object
+    debit: Decimal | None
+    credit: Decimal | None
+
+
+def ledger(close: Close) -> tuple[list[Balance], Decimal, Decimal | None]:
+    """Each account, the sum of either side, and overhead that no job bore (below zero: jobs bore more than there was)."""
+    digits = places(currency.code())
+    found, sides = [], {False: Decimal(0), True: Decimal(0)}
+    kept = {row.account: from_minor(row.amount_minor, digits=digits) for row in close.ledger.all()}
+    for account, amount in kept.items():
+        name, is_credit = ACCOUNTS[account]
+        sides[is_credit] += -amount if is_credit else amount
+        found.append(Balance(name, None if is_credit else amount, -amount if is_credit else None))
+    bare = kept.get("overhead incurred", Decimal(0)) + kept.get("overhead applied", Decimal(0))
+    return found, sides[False], bare if kept else None

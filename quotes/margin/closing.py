@@ -8,9 +8,11 @@ from django.db.models import F, QuerySet
 from django.utils import formats, timezone
 from django.utils.translation import gettext as _
 
-from quotes.margin import posting, review, weeks
-from quotes.margin.models import Close, CostEntry, Overhead
+from quotes.engine.money import places, to_minor
+from quotes.margin import books, posting, review, weeks
+from quotes.margin.models import Close, CostEntry, Ledger, Overhead
 from quotes.margin.posting.kept import hold
+from shop import currency
 from shop.journal.services import record, subject_of
 
 
@@ -27,10 +29,15 @@ def close_week(*, week: date, who: str, now: datetime) -> Close:
         return known
     _refuse(week, today=timezone.localdate(now))
     posting.everything(now=now)
-    rows = review.look(now=now).rows
+    rows, digits = review.look(now=now).rows, places(currency.code())
     close = Close.objects.create(week=week, closed_at=now, closed_by=who)
     for model in (CostEntry, Overhead):
         model.objects.filter(close__isnull=True, on__lte=weeks.last_day(week)).update(close=close)
+    found = books.accounts(books.balances(weeks.last_day(week)))
+    Ledger.objects.bulk_create(
+        Ledger(close=close, position=place, account=name, amount_minor=to_minor(amount, digits=digits))
+        for place, (name, amount) in enumerate(found.items(), start=1)
+    )
     review.keep(close, rows)
     after = {"week": week, "jobs": len(rows), "cost entries": close.entries.count()}
     record(who=who, at=now, what="week closed", subject=subject_of(close), after=after)

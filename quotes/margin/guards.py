@@ -56,6 +56,7 @@ GUARDS = (
     ),
     refuse("margin_overhead", "kept", on="DELETE", when="1 = 1", message="Reverse it instead."),
     append_only("margin_close", "A week that was closed stays as it was."),
+    append_only("margin_ledger", "A week that was closed stays as it was."),
     append_only("margin_reviewed", "A week that was closed stays as it was."),
     append_only("margin_weeknote", "A note is kept as it was written. Write another one."),
     append_only("margin_budget", "A budget is what was accepted. It is never changed."),

@@ -134,10 +134,14 @@ def week(request: HttpRequest, monday: str) -> HttpResponse:
         close = get_object_or_404(Close, week=date.fromisoformat(monday))
     except ValueError as error:
         raise Http404 from error
+    balances, total, bare = reviewing.ledger(close)
     context = {
         "close": close,
         "words": reviewing.week_words(close.week),
         "rows": reviewing.past(close),
+        "balances": balances,
+        "total": total,
+        "bare": bare,
         "late": reviewing.late(close),
         "said": WeekNote.objects.filter(week=close.week).select_related("restoration"),
     }

@@ -1,5 +1,16 @@
 from quotes.margin.models.budgets import Budget, BudgetLine
-from quotes.margin.models.closes import Close, Overhead, Reviewed, WeekNote
+from quotes.margin.models.closes import Close, Ledger, Overhead, Reviewed, WeekNote
 from quotes.margin.models.entries import AMOUNTS, CostEntry, Mark
 
-__all__ = ["AMOUNTS", "Budget", "BudgetLine", "Close", "CostEntry", "Mark", "Overhead", "Reviewed", "WeekNote"]
+__all__ = [
+    "AMOUNTS",
+    "Budget",
+    "BudgetLine",
+    "Close",
+    "CostEntry",
+    "Ledger",
+    "Mark",
+    "Overhead",
+    "Reviewed",
+    "WeekNote",
+]

@@ -10,19 +10,34 @@ from shop.restorations.models import Restoration
 
 
 class Close(models.Model):
-    """The books of one week, Monday to Sunday. Never changed. ``balances`` is the ledger after it as canonical text."""
+    """The books of one week, Monday to Sunday. Never changed."""
 
     uid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
     week = models.DateField(_("week from"), unique=True)
     closed_at = models.DateTimeField()
     closed_by = models.CharField(max_length=150)
-    balances = models.TextField(default="{}")
 
     class Meta:
         ordering = ["-week"]
 
     def __str__(self) -> str:
         return f"{self.week:%G-W%V}"
+
+
+class Ledger(models.Model):
+    """What stood on an account after a close [minor units], plus for a debit: all accounts of a close are nought together."""
+
+    close = models.ForeignKey(Close, models.PROTECT, related_name="ledger")
+    position = models.PositiveSmallIntegerField()
+    account = models.CharField(max_length=40)
+    amount_minor = models.BigIntegerField()
+
+    class Meta:
+        ordering = ["close", "position"]
+        constraints = [UniqueConstraint(fields=["close", "account"], name="one_balance_per_account_and_close")]
+
+    def __str__(self) -> str:
+        return f"{self.close}: {self.account}"
 
 
 class Reviewed(models.Model):
