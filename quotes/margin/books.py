@@ -4,12 +4,12 @@ Worked out anew from sums, not from the last ledger: so a late fact is in the fi
 differ by what became known between them.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import Sum
+from django.db.models import QuerySet, Sum
 
 from quotes.engine.margin import ledger
 from quotes.engine.margin.ledger import Account, Balances, Entry
@@ -35,6 +35,11 @@ def balances(day: date) -> Balances:
 
 def _money(minor: int | None) -> Decimal:
     return from_minor(minor or 0, digits=places(currency.code()))
+
+
+def _sums(rows: QuerySet[CostEntry], *keys: str) -> list[dict[str, Any]]:
+    """Sums of every cost class by ``keys`` [minor units]."""
+    return list(rows.order_by().values(*keys).annotate(**{name: Sum(name) for name in AMOUNTS}))
 
 
 def _costs() -> Iterator[Entry]:
@@ -93,9 +98,7 @@ def _received(day: date, gone: dict[int, date]) -> tuple[dict[int, int], dict[in
 def _handed_over(gone: dict[int, date], deposits: dict[int, int], day: date) -> Iterator[Entry]:
     rows = list(Restoration.objects.filter(pk__in=gone).order_by("pk"))
     standings = money_in.standings(rows, day)
-    sums = {name: Sum(name) for name in AMOUNTS}
-    spent = CostEntry.objects.filter(close__isnull=False, restoration__in=gone).order_by().values("restoration")
-    closed: Iterable[dict[str, Any]] = spent.annotate(**sums)
+    closed = _sums(CostEntry.objects.filter(close__isnull=False, restoration__in=gone), "restoration")
     costs = {row["restoration"]: sum(row[name] for name in AMOUNTS) for row in closed}
     for row in rows:
         job, cost, standing = str(row.uid), _money(costs.get(row.pk, 0)), standings[row.pk]
