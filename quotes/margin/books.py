@@ -44,11 +44,7 @@ def _sums(rows: QuerySet[CostEntry], *keys: str) -> list[dict[str, Any]]:
 
 def _costs() -> Iterator[Entry]:
     """What was taken into weeks, by job; what is for no bike is overhead, small jobs are sold as they are done."""
-    sums = {name: Sum(name) for name in AMOUNTS}
-    rows = (
-        CostEntry.objects.filter(close__isnull=False).order_by().values("restoration__uid", "nature").annotate(**sums)
-    )
-    for row in rows:
+    for row in _sums(CostEntry.objects.filter(close__isnull=False), "restoration__uid", "nature"):
         small = row["nature"] == CostEntry.Nature.WALK_IN
         job = SMALL_JOBS if small else str(row["restoration__uid"] or "")
         into = Account.COST_OF_SALES if small else Account.IN_PROGRESS
