@@ -19,11 +19,13 @@ from quotes.desk.forms_vendor import TermsForm
 from quotes.desk.views.editor import who
 from shop.methods.models import Vendor
 from shop.people.roles import role_required
+from shop.vendor_jobs.models import Terms
 from shop.vendor_jobs.sending import value_there
 from shop.vendor_jobs.terms import set_terms, terms_of
 
 UNPROCESSABLE = 422
-EACH = 25
+#: Jobs on one page.
+EACH = 15
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -31,9 +33,10 @@ EACH = 25
 def vendor(request: HttpRequest, uid: UUID) -> HttpResponse:
     """The terms are set on it."""
     row = get_object_or_404(Vendor, uid=uid)
+    terms = terms_of(row)
     if request.method != "POST":
-        return _page(request, row, TermsForm(terms=terms_of(row)))
-    form = TermsForm(request.POST, terms=terms_of(row))
+        return _page(request, row, terms, TermsForm(terms=terms))
+    form = TermsForm(request.POST, terms=terms)
     if form.is_valid():
         try:
             set_terms(vendor=row, **form.cleaned_data, who=who(request), now=timezone.now())
@@ -42,11 +45,10 @@ def vendor(request: HttpRequest, uid: UUID) -> HttpResponse:
         else:
             messages.success(request, _("The terms are set."))
             return redirect("desk:vendor", uid=uid)
-    return _page(request, row, form, status=UNPROCESSABLE)
+    return _page(request, row, terms, form, status=UNPROCESSABLE)
 
 
-def _page(request: HttpRequest, row: Vendor, form: TermsForm, *, status: int = 200) -> HttpResponse:
-    terms = terms_of(row)
+def _page(request: HttpRequest, row: Vendor, terms: Terms, form: TermsForm, *, status: int = 200) -> HttpResponse:
     worth = value_there(row)
     context: dict[str, Any] = {
         "vendor": row,
