@@ -23,6 +23,8 @@ FOUR = Decimal("0.0001")
 MOSTLY, POINTS = 0.8, 80
 #: Fewer tasks suggest nothing.
 LEAST = 3
+#: As far as a figure is kept: the columns hold no more.
+FARTHEST = 99_999_999.0
 
 
 @dataclass(slots=True)
@@ -138,7 +140,7 @@ def _plain(value: Any) -> Any:
 
 def exact(value: float) -> Decimal:
     """A figure as it is kept, to four places."""
-    return Decimal(str(value)).quantize(FOUR)
+    return Decimal(str(min(max(value, -FARTHEST), FARTHEST))).quantize(FOUR)
 
 
 def _shown(tasks: Sequence[Task], left_out: set[str]) -> dict[str, dict[str, Any]]:
