@@ -1,6 +1,6 @@
 """The review as the manager reads it: sums rounded once, changes and causes in words."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -11,11 +11,13 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from quotes.engine.margin.changes import Change
 from quotes.engine.margin.exact import added
+from quotes.engine.margin.ranking import Band, Margins, Offers, PoorQuality
 from quotes.engine.money import from_minor, places, rounded
 from quotes.margin import closing, review, weeks
 from quotes.margin.figures import words
 from quotes.margin.models import Close, Overhead
 from quotes.margin.review import Review, Row
+from quotes.margin.workshop import Hours
 from shop import currency, text
 from shop.papers.pictures import bridge
 from shop.restorations.models import Restoration
@@ -293,3 +295,69 @@ def ledger(close: Close) -> tuple[list[Balance], Decimal, Decimal | None]:
         found.append(Balance(name, None if is_credit else amount, -amount if is_credit else None))
     bare = kept.get("overhead incurred", Decimal(0)) + kept.get("overhead applied", Decimal(0))
     return found, sides[False], bare if kept else None
+
+
+# -- the shop as a whole -------------------------------------------------------------------------------------------------
+
+
+def hours(rows: Iterable[Hours]) -> list[tuple[str, str, str, str, str]]:
+    """Each grade: hours on bikes, done again, on no bike with paid breaks, and the share on bikes."""
+    return [
+        (
+            row.grade or _("without a grade"),
+            text.minutes(row.first // 60),
+            text.minutes(row.again // 60),
+            text.minutes((row.indirect + row.breaks) // 60),
+            "" if row.productive is None else text.percent(row.productive.quantize(Decimal("0.01"))),
+        )
+        for row in rows
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class Poor:
+    """What poor quality cost, by cause and by the work it came from, the largest first."""
+
+    total: Decimal
+    after: Decimal
+    causes: list[tuple[str, Decimal]]
+    origins: list[tuple[str, Decimal]]
+
+
+def poor_quality(found: PoorQuality) -> Poor:
+    return Poor(
+        money(found.total),
+        money(found.after_hand_over),
+        [(cause, money(amount)) for cause, amount in found.by_cause.items()],
+        [(origin or _("not said"), money(amount)) for origin, amount in found.by_origin.items()],
+    )
+
+
+def offers(found: Mapping[Band, Offers]) -> list[tuple[str, str]]:
+    """Each band of margin in which an offer was answered: how many of how many were won."""
+    told = []
+    for band, count in found.items():
+        if count.made:
+            said = _("%(won)s of %(made)s") % {"won": count.won, "made": count.made}
+            told.append((_band(band), said))
+    return told
+
+
+def _band(band: Band) -> str:
+    if band.least is None:
+        return _("under %(most)s") % {"most": text.percent(band.most or Decimal(0))}
+    if band.most is None:
+        return _("%(least)s and more") % {"least": text.percent(band.least)}
+    return _("%(least)s to %(most)s") % {"least": text.percent(band.least), "most": text.percent(band.most)}
+
+
+def sold(found: Mapping[str, Margins]) -> list[tuple[str, int, Decimal, str, str]]:
+    """Each kind of bike handed over: how many, their price, margin at hand-over, and after comebacks."""
+
+    def share(margin: Decimal | None) -> str:
+        return "" if margin is None else text.percent(margin.quantize(Decimal("0.001")))
+
+    return [
+        (kind, row.jobs, money(row.price), share(row.at_hand_over), share(row.after_comebacks))
+        for kind, row in found.items()
+    ]

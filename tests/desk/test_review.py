@@ -58,7 +58,7 @@ def late(job: Restoration, joe: User) -> None:
 @pytest.mark.parametrize("role", [ROLE_DESK, ROLE_MECHANIC])
 def test_only_the_manager_reads_what_jobs_leave(job: Restoration, role: str) -> None:
     client = signed_in("bo", role)
-    for address in ("/review/", f"/review/{job.uid}/", "/review/spent/"):
+    for address in ("/review/", f"/review/{job.uid}/", "/review/spent/", "/review/workshop/"):
         assert client.get(address).status_code in (302, 403)
 
 
@@ -73,6 +73,14 @@ def test_it_says_what_a_job_will_leave_and_why_that_changed(manager: Client, job
     assert "Frame: work takes longer than was thought" in said
     page = manager.get(f"/review/{job.uid}/").content.decode()
     assert text.money(reviewing.money(row.figures.money), "EUR") in page
+
+
+def test_the_year_of_the_shop_is_shown(manager: Client, job: Restoration, joe: User) -> None:
+    late(job, joe)
+    posting.everything(now=timezone.now())
+    said = manager.get("/review/workshop/").content.decode()
+    assert "4 h" in said.replace("\xa0", " ").replace("\u202f", " ")
+    assert "1 of 1" in said
 
 
 def test_looking_writes_nothing_and_counting_is_a_button(manager: Client, job: Restoration, joe: User) -> None:

@@ -1,6 +1,6 @@
 """The weekly review: what each job will still leave, why, and what can still be done; closing weeks; notes. For the manager."""
 
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 from uuid import UUID
 
@@ -16,12 +16,14 @@ from django.views.decorators.http import require_http_methods, require_safe
 from quotes.desk import reviewing, saving
 from quotes.desk.forms_review import NoteForm, OverheadForm
 from quotes.margin import closing, overhead, posting, review, weeks
+from quotes.margin import workshop as margin_workshop
 from quotes.margin.models import Close, Overhead, WeekNote
 from shop.people.roles import ROLE_MANAGER, role_required
 from shop.posting import posted_from
 from shop.restorations.models import Restoration
 
 UNPROCESSABLE = 422
+YEAR = timedelta(days=365)
 
 
 def _said(request: HttpRequest) -> dict[str, Any]:
@@ -148,6 +150,21 @@ def week(request: HttpRequest, monday: str) -> HttpResponse:
     return render(request, "desk/review_week.html", context)
 
 
+@require_safe
+@role_required(ROLE_MANAGER)
+def workshop(request: HttpRequest) -> HttpResponse:
+    """The shop as a whole, over the last year."""
+    since = timezone.localdate() - YEAR
+    context = {
+        "since": since,
+        "hours": reviewing.hours(margin_workshop.hours(since)),
+        "poor": reviewing.poor_quality(margin_workshop.poor_quality(since)),
+        "offers": reviewing.offers(margin_workshop.offers()),
+        "sold": reviewing.sold(margin_workshop.sold()),
+    }
+    return render(request, "desk/review_workshop.html", context)
+
+
 @require_http_methods(["GET", "HEAD", "POST"])
 @role_required(ROLE_MANAGER)
 def spent(request: HttpRequest) -> HttpResponse:
@@ -187,6 +204,7 @@ urlpatterns = [
     path("review/", page, name="review"),
     path("review/look/", look_again, name="review_look"),
     path("review/close/", close_week, name="review_close"),
+    path("review/workshop/", workshop, name="review_workshop"),
     path("review/spent/", spent, name="review_spent"),
     path("review/spent/<uuid:uid>/back/", spent_back, name="review_spent_back"),
     path("review/weeks/<str:monday>/", week, name="review_week"),
