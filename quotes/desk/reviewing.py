@@ -1,6 +1,6 @@
 """The review as the manager reads it: sums rounded once, changes and causes in words."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -10,17 +10,25 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from quotes.engine.margin.changes import Change
+from quotes.engine.margin.earned import Rule
 from quotes.engine.margin.exact import added
 from quotes.engine.margin.ranking import Band, Margins, Offers, PoorQuality
+from quotes.engine.margin.variances import WORDS
 from quotes.engine.money import from_minor, places, rounded
 from quotes.margin import closing, review, weeks
+from quotes.margin.course import course_of
 from quotes.margin.figures import words
+from quotes.margin.jobs import Job
 from quotes.margin.models import Close, Overhead
 from quotes.margin.review import Review, Row
 from quotes.margin.workshop import Hours
 from shop import currency, text
-from shop.papers.pictures import bridge
+from shop.papers.pictures import bridge, three_lines
+from shop.papers.workbooks import Value
 from shop.restorations.models import Restoration
+
+#: So many weeks make a line.
+ENOUGH = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,13 +101,14 @@ def _days(row: Row) -> list[Fact]:
         return [Fact(_("Handed over"), text.day(job.handed_over))]
     if not job.ready:
         return [Fact(_("Ready, kept 4 times in 5"), _("not planned yet"))]
+    driven = [Fact(_("The day hangs on"), row.beside.driver)] if row.beside.driver else []
     said = text.day(job.ready)
     if job.promised:
         late = row.late_by or 0
         told = {"day": said, "promised": text.day(job.promised)}
         said = _("%(day)s, promised %(promised)s") % told
-        return [Fact(_("Ready, kept 4 times in 5"), said, bad=late > 0)]
-    return [Fact(_("Ready, kept 4 times in 5"), said)]
+        return [Fact(_("Ready, kept 4 times in 5"), said, bad=late > 0), *driven]
+    return [Fact(_("Ready, kept 4 times in 5"), said), *driven]
 
 
 def _beside(row: Row) -> list[Fact]:
@@ -224,6 +233,85 @@ def history(restoration: Restoration) -> list[tuple[str, Decimal, str]]:
         share = text.percent((left / price).quantize(Decimal("0.01"))) if price else ""
         found.append((week_words(week), left, share))
     return found
+
+
+def terms(row: Row) -> list[tuple[str, str, Decimal]]:
+    """Why what was spent is not what was earned: each term with its formula; they add up to the difference."""
+    found = row.figures.so_far.terms._asdict()
+    return [(*map(_, WORDS[name]), money(amount)) for name, amount in found.items() if money(amount)]  # type: ignore[misc]
+
+
+def lines(job: Job, today: date) -> SafeString | str:
+    """Planned, earned and spent over the weeks; nothing before there are two."""
+    points = course_of(job, today=today)
+    if len(points) < ENOUGH:
+        return ""
+    drawing = three_lines.ThreeLines(
+        title=_("Planned, earned and spent"),
+        days=tuple(point.sunday for point in points),
+        lines=(
+            (_("had to be done by then"), tuple(money(point.progress.planned) for point in points)),
+            (_("earned"), tuple(money(point.progress.earned) for point in points)),
+            (_("spent"), tuple(money(point.progress.actual) for point in points)),
+        ),
+        currency=currency.code(),
+    )
+    return three_lines.draw(drawing)
+
+
+def headings() -> list[str]:
+    """The columns of the list of jobs with the textbook's figures."""
+    return [
+        _("job"),
+        _("price before tax"),
+        _("budget at completion (BAC)"),
+        _("planned value (PV)"),
+        _("earned value (EV)"),
+        _("actual cost (AC)"),
+        _("cost variance (CV)"),
+        _("schedule variance (SV)"),
+        _("cost performance index (CPI)"),
+        _("schedule performance index (SPI)"),
+        _("estimate, the rest as budgeted"),
+        _("estimate, the rest as so far"),
+        _("estimate, the rest as so far and late"),
+        _("estimate of the review"),
+        _("to-complete index (TCPI) for the budget"),
+        _("will leave"),
+        _("hours left [min]"),
+        _("hours still budgeted [min]"),
+    ]
+
+
+def listed(rows: Iterable[Row], today: date) -> Iterator[list[Value]]:
+    """The jobs as rows of plain values; money rounded to what can be paid, indices to three places."""
+
+    def maybe(amount: Decimal | None) -> Decimal | None:
+        return None if amount is None else money(amount)
+
+    def index(figure: Decimal | None) -> Decimal | None:
+        return None if figure is None else figure.quantize(Decimal("0.001"))
+
+    for row in rows:
+        found, at = row.figures, row.figures.progress(today)
+        yield [
+            str(row.restoration),
+            money(found.leaves.price.total),
+            money(at.at_completion),
+            money(at.planned),
+            money(at.earned),
+            money(at.actual),
+            money(at.cost_variance),
+            money(at.schedule_variance),
+            index(at.cost_index),
+            index(at.schedule_index),
+            *(maybe(at.estimate(rule)) for rule in Rule),
+            money(found.forecast.at_completion),
+            index(at.index_to_complete(at.at_completion)),
+            money(found.money),
+            int(found.forecast.left),
+            int(found.forecast.left_budgeted),
+        ]
 
 
 # -- weeks and overhead --------------------------------------------------------------------------------------------------

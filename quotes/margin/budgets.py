@@ -5,8 +5,9 @@ The engine's own budget is kept unrounded; beside it, each cell in minor units, 
 
 import json
 from collections.abc import Iterable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
 from functools import lru_cache
 from uuid import UUID
@@ -14,11 +15,13 @@ from uuid import UUID
 from django.db import transaction
 from django.db.models import QuerySet
 
-from quotes.engine import canonical
+from quotes.engine import canonical, inputs
+from quotes.engine.errors import BadInput
 from quotes.engine.inputs import OverheadBy
 from quotes.engine.margin.budgets import JobBudget, budget_of
 from quotes.engine.money import places, rounded, shared_out
-from quotes.engine.results import Result, Visit
+from quotes.engine.plan import plan
+from quotes.engine.results import Explained, Result, Visit
 from quotes.engine.settlement import Agreed
 from quotes.margin.models import Budget, BudgetLine
 from quotes.margin.models.budgets import CLASSES
@@ -67,6 +70,7 @@ def make(*, quote: IssuedQuote, now: datetime) -> Budget | None:
         content=canonical.dump(allowed).decode(),
         agreed=canonical.dump(_Lines(tuple(_agreed(quote, found.explained.result)))).decode(),
         takes_out=json.dumps([str(uid) for uid in gone]),
+        due=json.dumps(_due(found.given, found.explained)),
         overhead_rate_minor=int(policy.overhead_rate.scaleb(digits)) if by_hours else None,
         overhead_percent=None if by_hours else policy.overhead_rate * 100,
         handling_percent=policy.handling_rate * 100,
@@ -76,6 +80,16 @@ def make(*, quote: IssuedQuote, now: datetime) -> Budget | None:
         row.budget = budget
     BudgetLine.objects.bulk_create(rows)
     return budget
+
+
+def _due(given: inputs.Restoration, explained: Explained) -> dict[str, str]:
+    """Step to the day by which it must be done at the latest for the ready day that was planned; nothing without a plan."""
+    if given.schedule is None:
+        return {}
+    with suppress(BadInput):
+        found = plan(given, explained.steps, explained.batches)
+        return {step.uid: step.late_finish[:10] for step in found.steps}
+    return {}
 
 
 def _agreed(quote: IssuedQuote, result: Result) -> Iterator[Agreed]:
@@ -155,6 +169,11 @@ def budget(row: Budget) -> JobBudget:
 def agreed_lines(row: Budget) -> tuple[Agreed, ...]:
     """The lines of the quote that the customer pays."""
     return _agreed_lines(row.agreed)
+
+
+def due(rows: Iterable[Budget]) -> dict[str, date]:
+    """Step uid to the day by which it was to be done; a later quote stands over an earlier one."""
+    return {uid: date.fromisoformat(day) for row in rows for uid, day in json.loads(row.due).items()}
 
 
 def taken_out(rows: Iterable[Budget]) -> set[str]:

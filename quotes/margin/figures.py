@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from datetime import date
 from decimal import Decimal
 
 from django.utils.functional import Promise
@@ -10,6 +11,7 @@ from django.utils.translation import gettext_lazy as _
 from quotes.engine.inputs import Basis
 from quotes.engine.margin.budgets import Rule, rule_at
 from quotes.engine.margin.changes import Cause, Change, change
+from quotes.engine.margin.earned import Progress, progress
 from quotes.engine.margin.forecast import Forecast, Leaves, Price, at_same_margin, by_part, forecast, price_of
 from quotes.engine.margin.ranking import Standing, standing
 from quotes.engine.margin.spending import Spent
@@ -63,6 +65,12 @@ class Figures:
     def exposure(self) -> Decimal:
         """What the shop has of its own in the bike [money before tax]: cost so far and what is on order, less what came in."""
         return self.job.standing.exposure(cost=self.forecast.spent, committed=self.forecast.ordered)
+
+    def progress(self, day: date) -> Progress:
+        """Planned, earned and actual on a day, as the textbooks have them; planned is what had to be done by then."""
+        due = {uid for uid, by in self.job.due.items() if by <= day}
+        done = {item.uid for item in self.job.spent if item.done}
+        return progress(self.job.budget, due=due, done=done, actual=self.so_far.actual)
 
     @property
     def since_quoted(self) -> Change:

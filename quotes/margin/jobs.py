@@ -48,6 +48,7 @@ class Job:
     parts: Mapping[str, str]
     steps: Mapping[str, str]
     step_names: Mapping[str, str]
+    due: Mapping[str, date] = field(default_factory=dict)
     ready: date | None = None
     promised: date | None = None
     handed_over: date | None = None
@@ -107,6 +108,7 @@ def gather(rows: Sequence[Restoration], *, today: date) -> list[Job]:
                 parts=steps.names,
                 steps=steps.part,
                 step_names=steps.names_of_steps,
+                due=budgets.due(quotes),
                 ready=plans.get(row.pk),
                 promised=promised[0] if promised else None,
                 handed_over=handed.get(row.pk),

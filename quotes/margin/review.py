@@ -7,7 +7,7 @@ from decimal import Decimal
 from functools import cached_property
 
 from django.db import transaction
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -23,7 +23,7 @@ from quotes.margin.models import Close, CostEntry, Reviewed, WeekNote
 from shop import currency
 from shop.floor.models import DamageReport, Rework
 from shop.restorations.models import Restoration
-from shop.routes.models import Away, Hold, Override
+from shop.routes.models import Away, Done, Hold, Override, PlannedStep
 
 NONE = Decimal(0)
 
@@ -48,6 +48,7 @@ class Beside:
     overrides: int = 0
     redone: list[tuple[str, int]] = field(default_factory=list)
     notes: list[WeekNote] = field(default_factory=list)
+    driver: str = ""
 
 
 @dataclass(frozen=True)
@@ -141,7 +142,7 @@ def _before(pks: Sequence[int], closed: Close | None) -> dict[int, tuple[Kept, d
 
 
 def _beside(pks: Sequence[int], *, since: date, today: date, week: date) -> Mapping[int, Beside]:
-    """What holds a job up, what was not agreed, let pass or done again since the last close. Six queries."""
+    """What holds a job up, what was not agreed, let pass or done again since the last close. Seven queries."""
     found = {pk: Beside() for pk in pks}
     of_part = {"step__part__restoration__in": pks}
     holds = Hold.objects.filter(restoration__in=pks, removed_at__isnull=True, first__lte=today)
@@ -163,9 +164,22 @@ def _beside(pks: Sequence[int], *, since: date, today: date, week: date) -> Mapp
         causes[pk, cause] = causes.get((pk, cause), 0) + 1
     for (pk, cause), times in sorted(causes.items()):
         found[pk].redone.append((cause, times))
+    for pk, step in _drivers(pks).items():
+        found[pk].driver = step
     for note in WeekNote.objects.filter(restoration__in=pks, week=week):
         if note.restoration_id is not None:
             found[note.restoration_id].notes.append(note)
+    return found
+
+
+def _drivers(pks: Sequence[int]) -> dict[int, str]:
+    """Restoration to the first open step that decides its ready day, by the plan that is kept."""
+    done = Done.objects.filter(step=OuterRef("step"), visit=OuterRef("step__visit"), undone_at__isnull=True)
+    rows = PlannedStep.objects.filter(plan__restoration__in=pks, drives=True).exclude(Exists(done))
+    found: dict[int, str] = {}
+    columns = ("plan__restoration", "step__part__name", "step__operation__name", "step__service__name", "step__buy")
+    for pk, part, *work in rows.order_by("earliest_start", "pk").values_list(*columns):
+        found.setdefault(pk, f"{part}: {next(filter(None, work), '')}")
     return found
 
 

@@ -1,5 +1,6 @@
 """The review page: for the manager, in words, from what is posted; weeks closed and kept; looking writes nothing."""
 
+import csv
 from datetime import timedelta
 from decimal import Decimal
 from typing import Any
@@ -81,6 +82,29 @@ def test_the_year_of_the_shop_is_shown(manager: Client, job: Restoration, joe: U
     said = manager.get("/review/workshop/").content.decode()
     assert "4 h" in said.replace("\xa0", " ").replace("\u202f", " ")
     assert "1 of 1" in said
+
+
+def test_a_job_says_term_by_term_why_it_cost_other_than_it_earned(manager: Client, job: Restoration, joe: User) -> None:
+    late(job, joe)
+    posting.everything(now=timezone.now())
+    page = manager.get(f"/review/{job.uid}/").content.decode()
+    assert "labour efficiency" in page
+    assert "€99.00" in page  # 198 min at 30 an hour
+    assert "had to be done by then" in page
+
+
+def test_the_list_has_the_textbook_s_figures(manager: Client, job: Restoration, joe: User) -> None:
+    late(job, joe)
+    posting.everything(now=timezone.now())
+    lines = manager.get("/review/jobs.csv").content.decode("utf-8-sig").splitlines()
+    head, row = csv.reader(lines)
+    told = dict(zip(head, row, strict=True))
+    earned, actual = (Decimal(told[name]) for name in ("earned value (EV)", "actual cost (AC)"))
+    assert actual == 168  # four hours at 30 and 12
+    assert Decimal(told["cost performance index (CPI)"]) == round(earned / actual, 3)
+    assert Decimal(told["cost variance (CV)"]) == earned - actual
+    book = manager.get("/review/jobs.xlsx")
+    assert book.headers["Content-Type"].endswith("sheet")
 
 
 def test_looking_writes_nothing_and_counting_is_a_button(manager: Client, job: Restoration, joe: User) -> None:

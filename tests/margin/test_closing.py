@@ -11,6 +11,7 @@ from django.test.utils import CaptureQueriesContext
 
 from quotes.engine.margin.exact import added, less
 from quotes.margin import closing, review
+from quotes.margin.course import course_of
 from quotes.margin.models import Close, CostEntry, Reviewed
 from shop.people.models import User
 from shop.restorations.models import Restoration
@@ -110,3 +111,22 @@ def test_a_review_asks_the_same_number_of_queries_for_one_job_and_for_many(shop:
     for number in range(4):
         accept(bike(shop, f"Heron {number}"))
     assert asked() == one
+
+
+def test_week_by_week_what_was_due_earned_and_spent(job: Restoration, joe: User) -> None:
+    """By hand: an hour in the first week, the step done in the second; what is earned is its whole budget, at once."""
+    blast = step(job, "Blast")
+    clocked(joe, task_of(blast), at(9), at(10))
+    clocked(joe, task_of(blast), at(9, day=10), at(10, day=10))
+    done(blast, at(10, day=10))
+    (row,) = review.review(now=at(12, day=17)).rows
+    points = course_of(row.figures.job, today=date(2026, 3, 17))
+    budget = next(one for one in row.figures.job.budget.steps if one.uid == str(blast.uid)).cost
+    assert [point.sunday for point in points] == [date(2026, 3, 8), date(2026, 3, 15), date(2026, 3, 22)]
+    assert [point.progress.actual for point in points] == [42, 84, 84]
+    assert [point.progress.earned for point in points] == [0, budget, budget]
+    assert row.figures.job.due
+    whole = row.figures.progress(max(row.figures.job.due.values()))
+    steps = added(one.cost for one in row.figures.job.budget.steps)
+    assert whole.planned == steps
+    assert row.figures.progress(min(row.figures.job.due.values()) - timedelta(days=1)).planned == 0

@@ -15,6 +15,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from quotes.desk import reviewing, saving
 from quotes.desk.forms_review import NoteForm, OverheadForm
+from quotes.desk.tables import CSV, XLSX, answer
 from quotes.margin import closing, overhead, posting, review, weeks
 from quotes.margin import workshop as margin_workshop
 from quotes.margin.models import Close, Overhead, WeekNote
@@ -120,12 +121,23 @@ def job(request: HttpRequest, uid: UUID) -> HttpResponse:
         ),
         "classes": reviewing.classes(row),
         "earned": reviewing.earned(row),
+        "lines": reviewing.lines(row.figures.job, timezone.localdate(now)),
+        "terms": reviewing.terms(row),
         "savings": reviewing.savings(row),
         "history": reviewing.history(restoration),
         "said": restoration.week_notes.order_by("-week", "-pk"),
         "form": form,
     }
     return render(request, "desk/review_job.html", context, status=UNPROCESSABLE if form.errors else 200)
+
+
+@require_safe
+@role_required(ROLE_MANAGER)
+def listed(_request: HttpRequest, kind: str) -> HttpResponse:
+    """All jobs with the textbook's figures of earned value, as a file."""
+    now = timezone.now()
+    rows = reviewing.listed(review.look(now=now).rows, timezone.localdate(now))
+    return answer(kind, name=_("review"), headings=reviewing.headings(), rows=rows)
 
 
 @require_safe
@@ -204,6 +216,8 @@ urlpatterns = [
     path("review/", page, name="review"),
     path("review/look/", look_again, name="review_look"),
     path("review/close/", close_week, name="review_close"),
+    path("review/jobs.csv", listed, {"kind": CSV}, name="review_csv"),
+    path("review/jobs.xlsx", listed, {"kind": XLSX}, name="review_xlsx"),
     path("review/workshop/", workshop, name="review_workshop"),
     path("review/spent/", spent, name="review_spent"),
     path("review/spent/<uuid:uid>/back/", spent_back, name="review_spent_back"),

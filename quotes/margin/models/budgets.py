@@ -14,7 +14,8 @@ class Budget(models.Model):
     """The budget of one accepted quote. ``cost_minor`` is its expected cost with allowances, without contingency.
 
     ``content`` is the engine's budget, ``agreed`` the lines the customer pays, both as canonical text; ``takes_out`` the steps
-    that a variation takes out of the scope. Overhead was laid on at ``overhead_rate_minor`` per hour, or
+    that a variation takes out of the scope; ``due`` when each step must be done at the latest by the plan that went out with
+    the quote. Overhead was laid on at ``overhead_rate_minor`` per hour, or
     ``overhead_percent`` of labour; handling of vendor work is ``handling_percent`` of the charge.
     """
 
@@ -23,6 +24,7 @@ class Budget(models.Model):
     content = models.TextField()
     agreed = models.TextField()
     takes_out = models.TextField(default="[]")
+    due = models.TextField(default="{}")
     overhead_rate_minor = models.BigIntegerField(null=True)
     overhead_percent = models.DecimalField(max_digits=7, decimal_places=3, null=True)
     handling_percent = models.DecimalField(max_digits=7, decimal_places=3, default=0)
