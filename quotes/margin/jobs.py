@@ -2,16 +2,17 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
-from datetime import date
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
 from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Sum
+from django.utils import timezone
 
 from quotes.engine.margin.budgets import JobBudget, Kind, together, with_reserves
-from quotes.engine.margin.forecast import Known
+from quotes.engine.margin.forecast import Known, said_left
 from quotes.engine.margin.spending import NOT_ANY, Outlay, Spent, Used
 from quotes.engine.money import from_minor, places
 from quotes.engine.results import CREDIT
@@ -23,10 +24,11 @@ from quotes.pricing.models import Stage
 from quotes.pricing.money import money_in
 from quotes.pricing.money.money_in import Standing
 from shop import currency
+from shop.floor.hours_left import still_left
 from shop.floor.models import HandedOver
 from shop.methods.models import Consumable
 from shop.restorations.models import Restoration
-from shop.routes.models import Done, Plan, Step
+from shop.routes.models import Done, Plan, Step, TaskStep
 from shop.vendor_jobs.models import Ordered
 
 Nature = CostEntry.Nature
@@ -80,8 +82,9 @@ def restorations(since: date) -> QuerySet[Restoration]:
     return rows.filter(Q(handed_over__isnull=True) | Q(handed_over__on__gte=since)).order_by("pk")
 
 
-def gather(rows: Sequence[Restoration], *, today: date) -> list[Job]:
+def gather(rows: Sequence[Restoration], *, now: datetime) -> list[Job]:
     """Everything the review needs of ``rows``, in a fixed number of queries."""
+    today = timezone.localdate(now)
     pks = [row.pk for row in rows]
     if not pks:
         return []
@@ -115,7 +118,36 @@ def gather(rows: Sequence[Restoration], *, today: date) -> list[Job]:
                 agreed_only=agreed_only.get(row.pk, 0),
             )
         )
-    return found
+    return _with_said(found, now=now)
+
+
+def _with_said(jobs: Sequence[Job], *, now: datetime) -> list[Job]:
+    """With what mechanics said is left of open tasks, shared over the steps that are open in them; a task may have several bikes."""
+    steps = {step.uid: step for job in jobs for step in job.budget.steps}
+    spent = {item.uid: item for job in jobs for item in job.spent}
+    tasks: dict[int, list[str]] = defaultdict(list)
+    done = Done.objects.filter(step=OuterRef("step"), visit=OuterRef("visit"), undone_at__isnull=True)
+    lines = TaskStep.objects.filter(
+        task__closed_at__isnull=True, step__part__restoration__in=[j.restoration.pk for j in jobs]
+    )
+    for task, uid, whole in lines.exclude(Exists(done)).values_list("task", "step__uid", "step__split_from__uid"):
+        if str(whole or uid) in steps:
+            tasks[task].append(str(whole or uid))
+    left: dict[str, Decimal] = {}
+    for task, minutes in still_left(tasks.keys(), now=now).items():
+        uids = sorted(set(tasks[task]))
+        left |= said_left(minutes, [(steps[uid], spent.get(uid, Spent(uid))) for uid in uids])
+    if not left:
+        return list(jobs)
+    return [replace(job, known=_known_left(job, left)) for job in jobs]
+
+
+def _known_left(job: Job, left: Mapping[str, Decimal]) -> tuple[Known, ...]:
+    known = {item.uid: item for item in job.known}
+    for step in job.budget.steps:
+        if step.uid in left:
+            known[step.uid] = known.get(step.uid, Known(step.uid))._replace(left=left[step.uid])
+    return tuple(known.values())
 
 
 def _budgets(pks: Iterable[int]) -> dict[int, list[Budget]]:

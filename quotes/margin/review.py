@@ -117,7 +117,7 @@ def look(*, now: datetime) -> Review:
     today = timezone.localdate(now)
     closed = weeks.last_close()
     since = closed.week if closed else today - timedelta(days=7)
-    found = gathering.gather(list(gathering.restorations(since)), today=today)
+    found = gathering.gather(list(gathering.restorations(since)), now=now)
     lots = gathering.at_lots(found)
     pks = [job.restoration.pk for job in found]
     before = _before(pks, closed)

@@ -7,6 +7,7 @@ KEPT = "What was clocked is kept. Correct it instead."
 GUARDS = (
     append_only("floor_correction", "A correction is kept as it was said."),
     append_only("floor_checked", "A check is kept as it came out. Check again."),
+    append_only("floor_hoursleft", "What was said is kept. Say it anew."),
     append_only("floor_move", "Where a thing was is kept. Say where it is now."),
     append_only("floor_runtick", "A check is kept as it came out. Check again."),
     append_only("floor_handedover", "What was signed at hand-over is kept as it was signed."),

@@ -1,5 +1,7 @@
 from django.urls import include, path
 
+from shop.floor.views import hours_left
+
 app_name = "floor"
 urlpatterns = [
     path("", include("shop.floor.views.floor")),
@@ -9,5 +11,6 @@ urlpatterns = [
     path("", include("shop.floor.custody_urls")),
     path("", include("shop.floor.cards_urls")),
     path("", include("shop.floor.material_urls")),
+    path("tasks/<uuid:uid>/left/", hours_left.page, name="hours_left"),
     path("", include("shop.floor.leaving_urls")),
 ]

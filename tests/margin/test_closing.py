@@ -1,5 +1,6 @@
 """A week takes up what no week has yet, once, and stays as it was; late facts fall into the next and show their own week."""
 
+import uuid
 from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
@@ -10,9 +11,11 @@ from django.db import IntegrityError, connection, transaction
 from django.test.utils import CaptureQueriesContext
 
 from quotes.engine.margin.exact import added, less
+from quotes.engine.margin.forecast import Stands
 from quotes.margin import closing, review
 from quotes.margin.course import course_of
 from quotes.margin.models import Close, CostEntry, Reviewed
+from shop.floor.hours_left import say_left
 from shop.people.models import User
 from shop.restorations.models import Restoration
 from tests.margin.jobs import AFTER, WEEK, accept, at, bike, clocked, done, step, task_of
@@ -130,3 +133,22 @@ def test_week_by_week_what_was_due_earned_and_spent(job: Restoration, joe: User)
     steps = added(one.cost for one in row.figures.job.budget.steps)
     assert whole.planned == steps
     assert row.figures.progress(min(row.figures.job.due.values()) - timedelta(days=1)).planned == 0
+
+
+def test_what_the_mechanic_says_stands_over_what_is_reckoned(job: Restoration, joe: User) -> None:
+    """By hand: 42 min are budgeted for blasting; 60 clocked, and two hours more are said to be left of it."""
+    blast = step(job, "Blast")
+    work = task_of(blast)
+    clocked(joe, work, at(9), at(10))
+    (before,) = review.review(now=at(10)).rows
+    say_left(uid=uuid.uuid4(), task=work, minutes=120, person=joe, now=at(10))
+    (row,) = review.review(now=at(10)).rows
+    found = row.figures.forecast.steps[str(blast.uid)]
+    assert (found.spent.first.minutes, found.stands) == (180, Stands.MECHANIC)
+    assert row.figures.money < before.figures.money
+    clocked(joe, work, at(10), at(11))
+    (later,) = review.review(now=at(11)).rows
+    assert later.figures.forecast.steps[str(blast.uid)].spent.first.minutes == 180
+    done(blast, at(11))
+    (over,) = review.review(now=at(12)).rows
+    assert over.figures.forecast.steps[str(blast.uid)].left == 0

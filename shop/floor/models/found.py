@@ -81,6 +81,23 @@ class Rework(models.Model):
         return f"{self.step}: {self.cause}"
 
 
+class HoursLeft(models.Model):
+    """Somebody who works on a task says how long it still takes. Never changed: what is said later counts instead."""
+
+    uid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
+    task = models.ForeignKey(Task, models.PROTECT, related_name="hours_left")
+    minutes = models.PositiveIntegerField(_("still takes [min]"), validators=between(0, 60_000))
+    person = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["task", "at", "pk"]
+        verbose_name_plural = "hours left"
+
+    def __str__(self) -> str:
+        return f"{self.task}: {self.minutes}"
+
+
 class DamageReport(models.Model):
     """A mechanic found damage and guessed the hours. The desk makes an offer of it, or says why not."""
 
