@@ -17,7 +17,7 @@ NOBODY = {"uuid": str(UUID(int=1)), "int": "1", "str": "x", "slug": "x", "path":
 SIGN_OUT = "/sign-in/out/"
 EACH = 2
 #: Files, which are there only once the background process has made them; and one behind a secret that nobody keeps.
-FILES = {"papers:document", "customer:paper", "due:feed"}
+FILES = {"papers:document", "customer:paper", "due:feed", "desk:review_pack"}
 
 
 @dataclass(frozen=True)

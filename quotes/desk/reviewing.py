@@ -149,8 +149,8 @@ def _unclocked(row: Row) -> list[Fact]:
     return [Fact(_("Done, and no time was clocked"), said, bad=True)]
 
 
-def bridged(change: Change, *, first: str, last: str, ident: str) -> SafeString:
-    """From one sum to the other, cause by cause, the largest first; rounded so that the steps lead there exactly."""
+def causes(change: Change) -> list[tuple[str, Decimal]]:
+    """What moved it in words, the largest first; rounded so that the steps lead from one sum to the other exactly."""
     steps = sorted(change.causes.items(), key=lambda item: -abs(item[1]))
     told, at = [], change.before
     for cause, amount in steps:
@@ -158,11 +158,16 @@ def bridged(change: Change, *, first: str, last: str, ident: str) -> SafeString:
         if moved := money(after) - money(at):
             told.append((str(words(cause, amount)), moved))
         at = after
+    return told
+
+
+def bridged(change: Change, *, first: str, last: str, ident: str) -> SafeString:
+    """From one sum to the other, cause by cause."""
     drawing = bridge.Bridge(
         title=_("From %(first)s to %(last)s") % {"first": first.lower(), "last": last.lower()},
         first=first,
         before=money(change.before),
-        steps=tuple(told),
+        steps=tuple(causes(change)),
         last=last,
         after=money(change.after),
         currency=currency.code(),

@@ -58,6 +58,7 @@ GUARDS = (
     append_only("margin_close", "A week that was closed stays as it was."),
     append_only("margin_ledger", "A week that was closed stays as it was."),
     append_only("margin_reviewed", "A week that was closed stays as it was."),
+    append_only("margin_pack", "The PDF of a closed week is kept as it was made."),
     append_only("margin_weeknote", "A note is kept as it was written. Write another one."),
     append_only("margin_budget", "A budget is what was accepted. It is never changed."),
     append_only("margin_budgetline", "A budget is what was accepted. It is never changed."),

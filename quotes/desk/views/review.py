@@ -15,10 +15,12 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from quotes.desk import reviewing, saving
 from quotes.desk.forms_review import NoteForm, OverheadForm
-from quotes.desk.tables import CSV, XLSX, answer
+from quotes.desk.tables import CSV, XLSX, answer, download
 from quotes.margin import closing, overhead, posting, review, weeks
 from quotes.margin import workshop as margin_workshop
-from quotes.margin.models import Close, Overhead, WeekNote
+from quotes.margin.models import Close, Overhead, Pack, WeekNote
+from shop.papers.downloads import PDF
+from shop.papers.selectors import content
 from shop.people.roles import ROLE_MANAGER, role_required
 from shop.posting import posted_from
 from shop.restorations.models import Restoration
@@ -153,6 +155,7 @@ def week(request: HttpRequest, monday: str) -> HttpResponse:
         "close": close,
         "words": reviewing.week_words(close.week),
         "rows": reviewing.past(close),
+        "pack": Pack.objects.filter(close=close).exists(),
         "balances": balances,
         "total": total,
         "bare": bare,
@@ -175,6 +178,17 @@ def workshop(request: HttpRequest) -> HttpResponse:
         "sold": reviewing.sold(margin_workshop.sold()),
     }
     return render(request, "desk/review_workshop.html", context)
+
+
+@require_safe
+@role_required(ROLE_MANAGER)
+def pack(_request: HttpRequest, monday: str) -> HttpResponse:
+    """The PDF of a closed week, once the background process has made it."""
+    try:
+        row = get_object_or_404(Pack.objects.select_related("document"), close__week=date.fromisoformat(monday))
+    except ValueError as error:
+        raise Http404 from error
+    return download(content(row.document), kind=PDF, name=row.document.name.removesuffix(".pdf"))
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -222,5 +236,6 @@ urlpatterns = [
     path("review/spent/", spent, name="review_spent"),
     path("review/spent/<uuid:uid>/back/", spent_back, name="review_spent_back"),
     path("review/weeks/<str:monday>/", week, name="review_week"),
+    path("review/weeks/<str:monday>/pack.pdf", pack, name="review_pack"),
     path("review/<uuid:uid>/", job, name="review_job"),
 ]

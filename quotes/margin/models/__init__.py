@@ -1,5 +1,5 @@
 from quotes.margin.models.budgets import Budget, BudgetLine
-from quotes.margin.models.closes import Close, Ledger, Overhead, Reviewed, WeekNote
+from quotes.margin.models.closes import Close, Ledger, Overhead, Pack, Reviewed, WeekNote
 from quotes.margin.models.entries import AMOUNTS, CostEntry, Mark
 
 __all__ = [
@@ -11,6 +11,7 @@ __all__ = [
     "Ledger",
     "Mark",
     "Overhead",
+    "Pack",
     "Reviewed",
     "WeekNote",
 ]

@@ -6,6 +6,7 @@ from django.db import models
 from django.db.models import CheckConstraint, Q, UniqueConstraint
 from django.utils.translation import gettext_lazy as _
 
+from shop.papers.models import Document
 from shop.restorations.models import Restoration
 
 
@@ -59,6 +60,16 @@ class Reviewed(models.Model):
 
     def __str__(self) -> str:
         return f"{self.close}: {self.restoration}"
+
+
+class Pack(models.Model):
+    """The PDF of a closed week, made once in the background."""
+
+    close = models.OneToOneField(Close, models.PROTECT, primary_key=True, related_name="pack")
+    document = models.ForeignKey(Document, models.PROTECT, related_name="+")
+
+    def __str__(self) -> str:
+        return f"{self.close} as PDF"
 
 
 class WeekNote(models.Model):
