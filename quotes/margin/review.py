@@ -22,6 +22,7 @@ from quotes.margin.figures import Figures, figures, quoted, words
 from quotes.margin.models import Close, CostEntry, Reviewed, WeekNote
 from shop import currency
 from shop.floor.models import DamageReport, Rework
+from shop.one_moment import one_moment
 from shop.restorations.models import Restoration
 from shop.routes.models import Away, Done, Hold, Override, PlannedStep
 
@@ -113,7 +114,12 @@ def review(*, now: datetime) -> Review:
 
 
 def look(*, now: datetime) -> Review:
-    """The same from what is posted."""
+    """The same from what is posted, as it all was at one moment."""
+    with one_moment():
+        return _look(now)
+
+
+def _look(now: datetime) -> Review:
     today = timezone.localdate(now)
     closed = weeks.last_close()
     since = closed.week if closed else today - timedelta(days=7)
