@@ -7,14 +7,14 @@ differ by what became known between them.
 from collections.abc import Iterator
 from datetime import date
 from decimal import Decimal
-from typing import Any
 
-from django.db.models import QuerySet, Sum
+from django.db.models import Sum
 
 from quotes.engine.margin import ledger
 from quotes.engine.margin.ledger import Account, Balances, Entry
 from quotes.engine.money import from_minor, places, rounded
-from quotes.margin.models import AMOUNTS, CostEntry, Overhead
+from quotes.margin.adding import cost, sums
+from quotes.margin.models import CostEntry, Overhead
 from quotes.pricing.models import Receipt
 from quotes.pricing.money import money_in
 from shop import currency
@@ -37,14 +37,9 @@ def _money(minor: int | None) -> Decimal:
     return from_minor(minor or 0, digits=places(currency.code()))
 
 
-def _sums(rows: QuerySet[CostEntry], *keys: str) -> list[dict[str, Any]]:
-    """Sums of every cost class by ``keys`` [minor units]."""
-    return list(rows.order_by().values(*keys).annotate(**{name: Sum(name) for name in AMOUNTS}))
-
-
 def _costs() -> Iterator[Entry]:
     """What was taken into weeks, by job; what is for no bike is overhead, small jobs are sold as they are done."""
-    for row in _sums(CostEntry.objects.filter(close__isnull=False), "restoration__uid", "nature"):
+    for row in sums(CostEntry.objects.filter(close__isnull=False), "restoration__uid", "nature"):
         small = row["nature"] == CostEntry.Nature.WALK_IN
         job = SMALL_JOBS if small else str(row["restoration__uid"] or "")
         into = Account.COST_OF_SALES if small else Account.IN_PROGRESS
@@ -94,14 +89,14 @@ def _received(day: date, gone: dict[int, date]) -> tuple[dict[int, int], dict[in
 def _handed_over(gone: dict[int, date], deposits: dict[int, int], day: date) -> Iterator[Entry]:
     rows = list(Restoration.objects.filter(pk__in=gone).order_by("pk"))
     standings = money_in.standings(rows, day)
-    closed = _sums(CostEntry.objects.filter(close__isnull=False, restoration__in=gone), "restoration")
-    costs = {row["restoration"]: sum(row[name] for name in AMOUNTS) for row in closed}
+    closed = sums(CostEntry.objects.filter(close__isnull=False, restoration__in=gone), "restoration")
+    costs = {row["restoration"]: cost(row) for row in closed}
     for row in rows:
-        job, cost, standing = str(row.uid), _money(costs.get(row.pk, 0)), standings[row.pk]
-        yield ledger.finished(cost, job)
+        job, spent, standing = str(row.uid), costs.get(row.pk, NONE), standings[row.pk]
+        yield ledger.finished(spent, job)
         yield ledger.handed_over(
             job,
-            cost=cost,
+            cost=spent,
             net=standing.net_agreed,
             tax=standing.agreed - standing.net_agreed,
             deposits=_money(deposits.get(row.pk, 0)),

@@ -1,23 +1,18 @@
 """The shop as a whole: where its hours went, what poor quality cost, which offers were won, what was left in the end."""
 
 import json
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from typing import Any
-
-from django.db.models import QuerySet, Sum
 
 from quotes.engine.margin import ranking
 from quotes.engine.margin.exact import added
 from quotes.engine.margin.ranking import Band, Margins, Offers, PoorQuality
-from quotes.engine.money import from_minor, places
 from quotes.engine.results import CREDIT
-from quotes.margin.models import AMOUNTS, CostEntry
+from quotes.margin.adding import cost, sums
+from quotes.margin.models import CostEntry
 from quotes.pricing.models import IssuedQuote, Outcome, Stage
 from quotes.pricing.money import money_in
-from shop import currency
 from shop.floor.models import HandedOver
 from shop.people.models import Grade
 from shop.restorations.models import Restoration
@@ -54,21 +49,12 @@ class Hours:
         return Decimal(self.first + self.again) / self.attended if self.attended else None
 
 
-def _sums(rows: QuerySet[CostEntry], *keys: str) -> list[dict[str, Any]]:
-    names = ("seconds", *AMOUNTS)
-    return list(rows.order_by().values(*keys).annotate(**{name: Sum(name) for name in names}))
-
-
-def _cost(row: Mapping[str, Any], digits: int) -> Decimal:
-    return from_minor(sum(row[name] for name in AMOUNTS), digits=digits)
-
-
 def hours(since: date) -> list[Hours]:
     """Where the hours of each grade went since a day. Two queries."""
     names = dict(Grade.objects.values_list("pk", "name"))
     found: dict[str, dict[str, int]] = {}
     rows = CostEntry.objects.filter(on__gte=since, source=CostEntry.Source.CLOCKING)
-    for row in _sums(rows, "grade", "nature"):
+    for row in sums(rows, "grade", "nature"):
         of = found.setdefault(names.get(row["grade"], ""), {})
         of[row["nature"]] = of.get(row["nature"], 0) + row["seconds"]
     return [
@@ -85,8 +71,7 @@ def hours(since: date) -> list[Hours]:
 
 def poor_quality(since: date) -> PoorQuality:
     """What rework, damage that was ours and comebacks cost since a day, by cause and by the work it came from. Three queries."""
-    digits = places(currency.code())
-    rows = _sums(
+    rows = sums(
         CostEntry.objects.filter(on__gte=since, nature__in=POOR), "nature", "cause__name", "origin_uid", "step_uid"
     )
     uids = {row["origin_uid"] or row["step_uid"] for row in rows}
@@ -100,7 +85,7 @@ def poor_quality(since: date) -> PoorQuality:
         ranking.Poor(
             row["cause__name"] or str(Nature(row["nature"]).label),
             origins.get(row["origin_uid"] or row["step_uid"], ""),
-            _cost(row, digits),
+            cost(row),
             after=row["nature"] == Nature.COMEBACK,
         )
         for row in rows
@@ -127,16 +112,15 @@ def _margin(result: str) -> Decimal | None:
 
 def sold() -> dict[str, Margins]:
     """Bikes handed over, by maker and model: what was left at hand-over, and after what came back since. Six queries."""
-    digits = places(currency.code())
     rows = list(Restoration.objects.filter(handed_over__isnull=False).select_related("machine").order_by("pk"))
     pks = [row.pk for row in rows]
     days = dict(HandedOver.objects.filter(restoration__in=pks).values_list("restoration", "on"))
     standings = money_in.standings(rows, max(days.values(), default=date.min))
     costs: dict[int, list[Decimal]] = {pk: [] for pk in pks}
     back: dict[int, list[Decimal]] = {pk: [] for pk in pks}
-    for row in _sums(CostEntry.objects.filter(restoration__in=pks), "restoration", "nature"):
+    for row in sums(CostEntry.objects.filter(restoration__in=pks), "restoration", "nature"):
         into = back if row["nature"] == Nature.COMEBACK else costs
-        into[row["restoration"]].append(_cost(row, digits))
+        into[row["restoration"]].append(cost(row))
     return ranking.margins(
         ranking.Sold(
             f"{row.machine.maker} {row.machine.model}",

@@ -20,27 +20,12 @@ from shop.people.models import PersonGrade, User
 from shop.people.roles import ROLE_DESK, ROLE_MANAGER, ROLE_MECHANIC
 from shop.restorations.models import Restoration
 from tests.desk.conftest import signed_in
+from tests.margin.conftest import job, joe, shop
 from tests.margin.jobs import accept, bike, clocked, done, step, task_of
-from tests.workshop import Workshop, workshop
+from tests.workshop import Workshop
 
+__all__ = ["job", "joe", "shop"]  # fixtures
 pytestmark = pytest.mark.django_db(transaction=True)
-
-
-@pytest.fixture
-def shop(transactional_db: None) -> Workshop:
-    return workshop()
-
-
-@pytest.fixture
-def job(shop: Workshop) -> Restoration:
-    of = bike(shop)
-    accept(of)
-    return of
-
-
-@pytest.fixture
-def joe(transactional_db: None) -> User:
-    return User.objects.create(username="joe", first_name="Joe")
 
 
 @pytest.fixture

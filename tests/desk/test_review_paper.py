@@ -18,7 +18,8 @@ from shop.people.models import User
 from shop.people.roles import ROLE_DESK
 from shop.restorations.models import Restoration
 from tests.desk.conftest import signed_in
-from tests.desk.test_review import job, joe, late, manager, shop
+from tests.desk.test_review import late, manager
+from tests.margin.conftest import job, joe, shop
 from tests.margin.jobs import clocked, step, task_of
 
 __all__ = ["job", "joe", "manager", "shop"]  # fixtures
