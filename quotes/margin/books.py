@@ -19,7 +19,7 @@ from quotes.pricing.models import Receipt
 from quotes.pricing.money import money_in
 from shop import currency
 from shop.floor.models import HandedOver, WalkIn
-from shop.rates.selectors import tax_rates
+from shop.rates.models import TaxRate
 from shop.restorations.models import Restoration
 from shop.vendor_jobs.models import Ordered
 
@@ -106,9 +106,12 @@ def _handed_over(gone: dict[int, date], deposits: dict[int, int], day: date) -> 
 def _small_jobs(day: date) -> Iterator[Entry]:
     """Small jobs are agreed with tax, and owed from that day until they are paid."""
     digits = places(currency.code())
+    rates = [
+        (row.valid_from, row.percent / 100)
+        for row in TaxRate.objects.filter(code="standard").order_by("valid_from", "revision")
+    ]
     for row in WalkIn.objects.filter(agreed_on__lte=day, agreed_minor__gt=0):
-        rates = tax_rates(row.agreed_on)
-        rate = rates["standard"].percent / 100 if "standard" in rates else NONE
+        rate = next((percent for since, percent in reversed(rates) if since <= row.agreed_on), NONE)
         total = _money(row.agreed_minor)
         net = rounded(total / (1 + rate), digits=digits)
         yield ledger.handed_over(SMALL_JOBS, cost=NONE, net=net, tax=total - net, deposits=NONE)

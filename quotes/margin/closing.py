@@ -1,5 +1,6 @@
 """Closing a week: what no week has taken up yet is taken into it, and how every job stood is kept. Never opened again."""
 
+from collections.abc import Sequence
 from datetime import date, datetime
 
 from django.core.exceptions import ValidationError
@@ -16,20 +17,28 @@ from shop import currency
 from shop.journal.services import record, subject_of
 
 
-@transaction.atomic
 def close_week(*, week: date, who: str, now: datetime) -> Close:
     """Close the week that begins on ``week``, a Monday: everything dated up to its Sunday that no week has yet is its own.
 
     What is dated later stays for the next close. Closed already, that close is returned. Raises `ValidationError` for a week
     that is not over, or that lies before one that is closed: what comes late falls into the next one.
     """
-    hold()
     known = Close.objects.filter(week=week).first()
     if known is not None:
         return known
     _refuse(week, today=timezone.localdate(now))
     posting.everything(now=now)
-    rows, digits = review.look(now=now).rows, places(currency.code())
+    return _close(week, review.look(now=now).rows, who=who, now=now)
+
+
+@transaction.atomic
+def _close(week: date, rows: Sequence[review.Row], *, who: str, now: datetime) -> Close:
+    """Take up what is posted, and keep ``rows``; short, since on SQLite others wait for it."""
+    hold()
+    known = Close.objects.filter(week=week).first()
+    if known is not None:
+        return known
+    digits = places(currency.code())
     close = Close.objects.create(week=week, closed_at=now, closed_by=who)
     for model in (CostEntry, Overhead):
         model.objects.filter(close__isnull=True, on__lte=weeks.last_day(week)).update(close=close)

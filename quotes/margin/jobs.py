@@ -11,6 +11,7 @@ from uuid import UUID
 from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Sum
 from django.utils import timezone
 
+from quotes.engine.inputs import Basis
 from quotes.engine.margin.budgets import JobBudget, Kind, together, with_reserves
 from quotes.engine.margin.forecast import Known, said_left
 from quotes.engine.margin.spending import NOT_ANY, Outlay, Spent, Used
@@ -93,20 +94,21 @@ def gather(rows: Sequence[Restoration], *, now: datetime) -> list[Job]:
     known, standings = _known(pks), money_in.standings(rows, today)
     plans = dict(Plan.objects.filter(restoration__in=pks).values_list("restoration", "ready_kept"))
     handed = dict(HandedOver.objects.filter(restoration__in=pks).values_list("restoration", "on"))
-    agreed_only = _agreed_only(pks)
+    agreed_only, claims = _agreed_only(pks), _claims(pks)
     found = []
     for row in rows:
         quotes = kept.get(row.pk, [])
         budget = together((budgets.budget(each) for each in quotes), taken_out=budgets.taken_out(quotes))
         budget = with_reserves(budget, _reserves(spent.get(row.pk, {})))
+        went = _with_done(budget, spent.get(row.pk, {}), steps, row.pk)
         promised = [each.quote.ready_kept for each in quotes if each.quote.ready_kept]
         found.append(
             Job(
                 restoration=row,
                 budget=budget,
-                lines=_lines(quotes),
-                spent=_with_done(budget, spent.get(row.pk, {}), steps, row.pk),
-                known=tuple(known.get(row.pk, ())),
+                lines=(*_lines(quotes), *claims.get(row.pk, ())),
+                spent=went,
+                known=_beside(known.get(row.pk, ()), went),
                 standing=standings[row.pk],
                 parts=steps.names,
                 steps=steps.part,
@@ -119,6 +121,18 @@ def gather(rows: Sequence[Restoration], *, now: datetime) -> list[Job]:
             )
         )
     return _with_said(found, now=now)
+
+
+def _beside(known: Iterable[Known], spent: Iterable[Spent]) -> tuple[Known, ...]:
+    """What is out or on order comes beside what was received of the same step; the engine asks for both together."""
+    first = {item.uid: item.first for item in spent if not item.done}
+    return tuple(
+        item._replace(
+            charge=None if item.charge is None else item.charge + first.get(item.uid, NOT_ANY).charge,
+            bought_in=None if item.bought_in is None else item.bought_in + first.get(item.uid, NOT_ANY).bought_in,
+        )
+        for item in known
+    )
 
 
 def _with_said(jobs: Sequence[Job], *, now: datetime) -> list[Job]:
@@ -134,9 +148,14 @@ def _with_said(jobs: Sequence[Job], *, now: datetime) -> list[Job]:
         if str(whole or uid) in steps:
             tasks[task].append(str(whole or uid))
     left: dict[str, Decimal] = {}
+    open_lines = TaskStep.objects.filter(task__in=tasks).exclude(Exists(done)).order_by()
+    every = dict(open_lines.values("task").annotate(n=Count("pk")).values_list("task", "n"))
     for task, minutes in still_left(tasks.keys(), now=now).items():
         uids = sorted(set(tasks[task]))
-        left |= said_left(minutes, [(steps[uid], spent.get(uid, Spent(uid))) for uid in uids])
+        ours = round(minutes * len(tasks[task]) / every[task])  # the rest is of bikes that are not looked at
+        shared = said_left(ours, [(steps[own], spent.get(own, Spent(own))) for own in uids])
+        for own, share in shared.items():
+            left[own] = left.get(own, NONE) + share
     if not left:
         return list(jobs)
     return [replace(job, known=_known_left(job, left)) for job in jobs]
@@ -195,7 +214,8 @@ def _spent(pks: Iterable[int], steps: _Steps) -> dict[int, dict[str, Spent]]:
     digits = places(currency.code())
     keys = ("restoration", "step_uid", "origin_uid", "nature", "consumable")
     sums = {name: Sum(name) for name in ("seconds", "quantity", *AMOUNTS)}
-    rows = CostEntry.objects.filter(restoration__in=pks).order_by().values(*keys).annotate(**sums)
+    posted = CostEntry.objects.filter(restoration__in=pks).exclude(source=CostEntry.Source.CLAIM)
+    rows = posted.order_by().values(*keys).annotate(**sums)
     stuff = {pk: str(uid) for pk, uid in Consumable.objects.values_list("pk", "uid")}
     first: dict[tuple[int, str], Outlay] = {}
     again: dict[tuple[int, str], Outlay] = {}
@@ -265,8 +285,11 @@ def at_lots(jobs: Iterable[Job]) -> dict[str, tuple[Decimal, Decimal]]:
         reversed_by__isnull=True,
         step_uid__isnull=False,
     )
-    found = rows.values_list("step_uid", "quantity", "whole")
-    return {str(uid): (own, whole) for uid, own, whole in found if own is not None and whole}
+    found: dict[str, tuple[Decimal, Decimal]] = {}
+    for uid, own, whole in rows.values_list("step_uid", "quantity", "whole"):
+        if own is not None and whole:  # pieces that were split off went in the same lot
+            found[str(uid)] = found.get(str(uid), (NONE, whole))[0] + own, whole
+    return found
 
 
 def _known(pks: Sequence[int]) -> dict[int, list[Known]]:
@@ -274,15 +297,26 @@ def _known(pks: Sequence[int]) -> dict[int, list[Known]]:
     digits = places(currency.code())
     found: dict[int, dict[str, Known]] = defaultdict(dict)
     for restoration, uid, minor in agreed_shares(pks):
-        found[restoration][uid] = Known(uid, charge=from_minor(minor, digits=digits))
+        before = found[restoration].get(uid, Known(uid))
+        found[restoration][uid] = before._replace(charge=(before.charge or NONE) + from_minor(minor, digits=digits))
     rows = Ordered.objects.filter(step__part__restoration__in=pks, outcome="").select_related("step__part")
     for row in rows.select_related("step__split_from"):
         if row.step is not None:
             uid = str((row.step.split_from or row.step).uid)
             before = found[row.step.part.restoration_id].get(uid, Known(uid))
             price = row.quantity * from_minor(row.price_minor, digits=digits)
-            found[row.step.part.restoration_id][uid] = before._replace(bought_in=price)
+            found[row.step.part.restoration_id][uid] = before._replace(bought_in=(before.bought_in or NONE) + price)
     return {pk: list(items.values()) for pk, items in found.items()}
+
+
+def _claims(pks: Sequence[int]) -> dict[int, tuple[Agreed, ...]]:
+    """What vendors and insurers paid for claims: it makes no work cheaper, it comes in beside the price."""
+    digits = places(currency.code())
+    rows = CostEntry.objects.filter(restoration__in=pks, source=CostEntry.Source.CLAIM).order_by()
+    sums = rows.values_list("restoration").annotate(sum=Sum("vendor_minor"))
+    return {
+        pk: (Agreed("claims", "", Basis.FIXED, from_minor(-minor, digits=digits), ""),) for pk, minor in sums if minor
+    }
 
 
 def _agreed_only(pks: Sequence[int]) -> dict[int, int]:
@@ -290,4 +324,8 @@ def _agreed_only(pks: Sequence[int]) -> dict[int, int]:
     rows = CostEntry.objects.filter(
         restoration__in=pks, provisional=True, reverses__isnull=True, reversed_by__isnull=True
     )
-    return dict(rows.order_by().values("restoration").annotate(n=Count("pk")).values_list("restoration", "n"))
+    found: dict[int, int] = defaultdict(int)
+    for restoration, _source, _key in rows.order_by().values_list("restoration", "source", "source_id").distinct():
+        if restoration is not None:
+            found[restoration] += 1
+    return dict(found)

@@ -21,10 +21,10 @@ from shop.routes.models import Task
 @transaction.atomic
 def say_left(*, uid: UUID, task: Task, minutes: int, person: User, now: datetime) -> HoursLeft:
     """Keep what was said. ``uid`` is that of the form: sent twice, it is kept once. Raises where the task is closed."""
+    task = Task.objects.select_for_update().get(pk=task.pk)
     before = HoursLeft.objects.filter(uid=uid).first()
     if before is not None:
         return before
-    task = Task.objects.select_for_update().get(pk=task.pk)
     if task.closed_at is not None:
         raise ValidationError(_("This task is done, so nothing is left of it."), code="closed")
     row = HoursLeft(uid=uid, task=task, minutes=minutes, person=person, at=now)

@@ -141,18 +141,21 @@ def _steps(first: date, last: date) -> Iterable[_Work]:
     """Labour steps that were done on these days; done once more, they used once more."""
     begin, end = _between(first, last)
     rows = Done.objects.filter(at__gte=begin, at__lt=end, undone_at__isnull=True, step__operation__usages__isnull=False)
+    rows = rows.exclude(step__split_from__isnull=False, step__removed_at__isnull=False)  # put together again
     rows = rows.select_related("step__part__size_class", "step__operation").distinct()
     tasks = {
         (step, visit): task
-        for task, step, visit in TaskStep.objects.filter(step__in=rows.values("step")).values_list(
-            "task", "step", "visit"
-        )
+        for task, step, visit in TaskStep.objects.filter(
+            Q(step__in=rows.values("step")) | Q(step__in=rows.values("step__split_from"))
+        ).values_list("task", "step", "visit")
     }
     for row in rows:
         operation = row.step.operation
         assert operation is not None
         part, step = as_measured(row.step)
-        task = tasks.get((row.step_id, row.visit), -row.step_id)  # booked on no task, it is a mix of its own
+        # Pieces that were split off once it was done were in the mix of all; booked on no task, it is a mix of its own.
+        whole = tasks.get((row.step.split_from_id or row.step_id, row.visit), -row.step_id)
+        task = tasks.get((row.step_id, row.visit), whole)
         yield _Work(task, operation, part, step, timezone.localdate(row.at), row.step_id, done=row.pk)
 
 

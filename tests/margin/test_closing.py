@@ -18,6 +18,7 @@ from quotes.margin.models import Close, CostEntry, Reviewed
 from shop.floor.hours_left import say_left
 from shop.people.models import User
 from shop.restorations.models import Restoration
+from shop.vendor_jobs.models import Order, Ordered, Supplier
 from tests.margin.jobs import AFTER, WEEK, accept, at, bike, clocked, done, step, task_of
 from tests.workshop import Workshop
 
@@ -152,3 +153,17 @@ def test_what_the_mechanic_says_stands_over_what_is_reckoned(job: Restoration, j
     done(blast, at(11))
     (over,) = review.review(now=at(12)).rows
     assert over.figures.forecast.steps[str(blast.uid)].left == 0
+
+
+def test_what_is_on_order_comes_beside_what_came(job: Restoration) -> None:
+    """By hand: ten at 10.00 were ordered, four came and are spent; six are still to come, so 100.00 in the end."""
+    blast = step(job, "Blast")
+    supplier = Supplier.objects.create(name="Hook & Eye")
+    order = Order.objects.create(number=1, supplier=supplier, ordered_on=WEEK, at=at(9), recorded_by="ada")
+    given = {"order": order, "step": blast, "price_minor": 1_000}
+    here = {"outcome": "here", "came_on": WEEK, "looked_by": "Bea", "settled_at": at(9), "settled_by": "ada"}
+    Ordered.objects.create(quantity=4, **given, **here)
+    Ordered.objects.create(quantity=6, **given)
+    (row,) = review.review(now=at(10)).rows
+    found = row.figures.forecast.classes["bought_in"]
+    assert (found.spent, found.ordered, found.at_completion) == (40, 60, 100)

@@ -5,14 +5,16 @@ from decimal import Decimal
 from typing import Any
 
 import pytest
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, connection, transaction
 from django.db.models import Sum
+from django.test.utils import CaptureQueriesContext
 
 from quotes.margin import posting
 from quotes.margin.models import AMOUNTS, Budget, BudgetLine, CostEntry
 from quotes.margin.models.budgets import CLASSES
 from shop.floor.corrections import Row, correct
-from shop.floor.models import Clocking
+from shop.floor.models import Clocking, Rework
+from shop.methods.models import Cause
 from shop.people.grading import grade_person
 from shop.people.models import Break, Grade, User
 from shop.rates.services import note_grade_rate
@@ -146,7 +148,7 @@ def test_vendor_work_is_counted_as_agreed_until_it_is_charged(job: Restoration) 
     bill = enter_charge(job=lot, net_minor=7_150, document="88", on=date(2026, 3, 9), **LATER)
     posting.everything(now=AFTER)
     (row,) = stands(Source.VENDOR)
-    assert (row.vendor_minor, row.provisional, row.on, row.revision) == (7_150, False, date(2026, 3, 9), 2)
+    assert (row.vendor_minor, row.provisional, row.on, row.revision) == (7_150, False, date(2026, 3, 6), 2)
     assert total(source=Source.VENDOR) == 7_150
     reverse_charge(charge=bill, **LATER)
     posting.everything(now=AFTER)
@@ -177,3 +179,65 @@ def test_the_database_keeps_entries_as_they_are(job: Restoration, joe: User) -> 
         CostEntry.objects.create(
             source=row.source, source_id=row.source_id, position=1, nature="first", on=TODAY, posted_at=NOW
         )
+
+
+def test_a_clocking_taken_back_before_it_was_posted_leaves_nothing(job: Restoration, joe: User) -> None:
+    row = clocked(joe, task_of(step(job, "Blast")), at(9), at(11))
+    correct(person=joe, replaced=[row], rows=[], reason="Not me", who="joe", now=at(12))
+    assert posting.everything(now=AFTER).made == 0
+
+
+def test_what_cost_nothing_costs_something_once_a_rate_is_known(job: Restoration, joe: User) -> None:
+    sweep = Task.objects.create(name="Sweep", kind=Task.Kind.INDIRECT, made_at=NOW)
+    clocked(joe, sweep, at(9), at(10))
+    posting.everything(now=AFTER)
+    (row,) = stands(Source.CLOCKING)
+    assert (row.labour_minor, row.rate_minor, row.seconds) == (0, None, 3600)
+    grade_person(person=joe, grade=Grade.objects.get(name="mechanic"), since=SINCE, **WHO)
+    posting.everything(now=AFTER + timedelta(hours=1))
+    (row,) = stands(Source.CLOCKING)
+    assert (row.labour_minor, row.rate_minor) == (3_000, 3_000)
+
+
+def test_a_step_said_to_be_done_long_ago_uses_its_material_all_the_same(job: Restoration, joe: User) -> None:
+    """A tap that was kept on a tablet for a week counts for the moment it was made."""
+    posting.everything(now=AFTER)
+    done(step(job, "Blast"), at(9))
+    done(step(job, "Spray"), at(11))
+    posting.everything(now=AFTER + timedelta(minutes=1))
+    (row,) = stands(Source.MATERIAL)
+    assert (row.material_minor, row.on) == (480, date(2026, 3, 3))
+
+
+def test_a_replacement_that_cost_nothing_after_all_is_taken_back(job: Restoration, joe: User) -> None:
+    spray = step(job, "Spray")
+    row = Rework.objects.create(
+        step=spray,
+        visit=1,
+        back_to=spray,
+        cause=Cause.objects.create(name="Dropped"),
+        scrapped=1,
+        replacement_minor=5_000,
+        task=task_of(spray),
+        person=joe,
+        at=at(9),
+    )
+    posting.everything(now=AFTER)
+    assert total(source=Source.REPLACED) == 5_000
+    Rework.objects.filter(pk=row.pk).update(replacement_minor=0)
+    posting.everything(now=AFTER)
+    assert total(source=Source.REPLACED) == 0
+
+
+def test_the_sweep_posts_where_something_moved_and_only_there(job: Restoration, joe: User) -> None:
+    clocked(joe, task_of(step(job, "Blast")), at(9), at(11))
+    posting.mend(now=at(12))
+    assert CostEntry.objects.count() == 1
+    row = clocked(joe, task_of(step(job, "Blast")), at(13), None)
+    posting.mend(now=at(14))
+    Clocking.objects.filter(pk=row.pk).update(ended_at=at(15), ended_how="tap")
+    posting.mend(now=at(15))
+    assert CostEntry.objects.count() == 2
+    with CaptureQueriesContext(connection) as asked:
+        posting.mend(now=at(15))
+    assert len(asked) == 7

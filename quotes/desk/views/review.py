@@ -90,9 +90,11 @@ def look_again(request: HttpRequest) -> HttpResponse:
 def close_week(request: HttpRequest) -> HttpResponse:
     try:
         week = date.fromisoformat(request.POST.get("week", ""))
-        close = closing.close_week(week=week, **_said(request))
     except ValueError:
         messages.error(request, _("That is no week. Look at the page again."))
+        return redirect("desk:review")
+    try:
+        close = closing.close_week(week=week, **_said(request))
     except ValidationError as error:
         messages.error(request, " ".join(error.messages))
     else:

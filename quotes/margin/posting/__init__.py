@@ -14,7 +14,8 @@ from quotes.margin import budgets
 from quotes.margin.models import Mark
 from quotes.margin.posting import labour, material, orders, vendors
 from quotes.margin.posting.kept import LOCK, Kept, hold
-from shop.floor.models import Correction, Tap
+from shop.floor.models import Clocking, Correction, Tap
+from shop.floor.selectors import LIVE
 from shop.journal.models import Entry
 from shop.routes.models import Done
 
@@ -25,16 +26,17 @@ def everything(*, now: datetime) -> Kept:
     while behind:
         with transaction.atomic():
             hold()
+            standing = _standing(now)
             budgets.mend(now=now)
             for source in (labour, vendors, orders, material):
                 found += source.post(now=now)
             behind = labour.is_behind()
-            Mark.objects.filter(source=LOCK).update(at=now, waiting=_standing(now))
+            Mark.objects.filter(source=LOCK).update(at=now, waiting=standing)
     return found
 
 
 def mend(*, now: datetime) -> None:
-    """Post where anything moved on since costs were posted last; looks in five queries, and opens no transaction to look."""
+    """Post where anything moved on since costs were posted last; looks in seven queries, and opens no transaction to look."""
     mark = Mark.objects.filter(source=LOCK).first()
     if mark is None or mark.waiting != _standing(now):
         everything(now=now)
@@ -47,6 +49,9 @@ def posted_at() -> datetime | None:
 
 
 def _standing(now: datetime) -> str:
-    """What has moved when something could cost other than it did: taps, corrections, steps done, everything in the journal, the day."""
-    heads = [model.objects.aggregate(last=Max("pk"))["last"] or 0 for model in (Tap, Correction, Done, Entry)]
-    return json.dumps([*heads, timezone.localdate(now).isoformat()])
+    """What has moved when something could cost other than it did: taps, corrections, steps done, everything in the journal, who is
+    on what, the day. Read before the facts are: what moves meanwhile is looked at again.
+    """
+    heads = [model.objects.aggregate(last=Max("pk"))["last"] or 0 for model in (Clocking, Tap, Correction, Done, Entry)]
+    running = sorted(Clocking.objects.filter(LIVE, ended_at__isnull=True).values_list("pk", flat=True))
+    return json.dumps([*heads, running, timezone.localdate(now).isoformat()])

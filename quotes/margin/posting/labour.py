@@ -75,12 +75,19 @@ def _new(now: datetime) -> set[int]:
     mark.upto = max([mark.upto, *(key for key, _ended_at in seen)])
     mark.waiting, mark.at = json.dumps(sorted(still_open)), now
     mark.save()
-    return {key for keys in chunks(ended) for key in set(keys) - posted(SOURCE, keys)}
+    return _unrated() | {key for keys in chunks(ended) for key in set(keys) - posted(SOURCE, keys)}
+
+
+def _unrated() -> set[int]:
+    """Those that cost nothing yet, since nobody's rate was known: somebody may have given the person a grade since."""
+    rows = CostEntry.objects.filter(source=SOURCE, rate_minor__isnull=True, close__isnull=True)
+    standing = rows.filter(reverses__isnull=True, reversed_by__isnull=True)
+    return set(standing.order_by("-pk").values_list("source_id", flat=True)[:AT_ONCE])
 
 
 def is_behind() -> bool:
     """Whether there are clockings that were not looked at yet."""
-    return Clocking.objects.filter(pk__gt=mark_of(SOURCE).upto).exists()
+    return Clocking.objects.filter(LIVE, pk__gt=mark_of(SOURCE).upto).exists()
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,7 +157,11 @@ class _Books:
         day = timezone.localdate(row.began_at)
         minutes = sum(piece.minutes for piece in parts if piece.task is not None)
         rest = sum(piece.minutes for piece in parts if piece.task is None and piece.counts)
-        grade = self._grades(row.person_id, day) or row.task.grade_id or next((line.grade for line in lines), None)
+        grade = (
+            self._grades(row.person_id, day)
+            or row.task.grade_id
+            or next((line.grade for line in lines if line.grade), None)
+        )
         hour = _Hour(day, grade, self._rates.of(grade, day))
         found = self._shared(row.task, lines, minutes, told, hour)
         if rest:

@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 
-from django.db.models import Min
+from django.db.models import Max, Min
 from django.utils import timezone
 
 from quotes.engine.money import rounded, shared_out
@@ -26,12 +26,15 @@ Nature = CostEntry.Nature
 #: Days before the last look that are looked at again.
 BACK = timedelta(days=2)
 AT_ONCE = timedelta(days=28)
+#: Keys are given out before rows are there to be seen.
+KEYS_BACK = 200
 Prices = dict[int, list[tuple[date, Decimal]]]
 
 
 def post(*, now: datetime) -> Kept:
     """Post what was used since the last look, four weeks at a time, and take back what was not done after all."""
     mark, today = mark_of(SOURCE), timezone.localdate(now)
+    newest = Done.objects.aggregate(last=Max("pk"))["last"] or 0
     first = timezone.localdate(mark.at) - BACK if mark.at else _first_day()
     found = Kept()
     prices = _prices()
@@ -40,11 +43,21 @@ def post(*, now: datetime) -> Kept:
         found += keep(SOURCE, _costs(by_the_book(first, last), prices), now=now)
         first = last + timedelta(days=1)
     if mark.at:
+        for day in _late(mark.upto, before=timezone.localdate(mark.at) - BACK):
+            found += keep(SOURCE, _costs(by_the_book(day, day), prices), now=now)
         undone = Done.objects.filter(undone_at__gte=mark.at - BACK).values_list("pk", flat=True)
         found += keep(SOURCE, dict.fromkeys(posted(SOURCE, list(undone)), ()), now=now)
-    mark.at = now
+        waiting = Remedy.objects.filter(done_at__isnull=True).values_list("pk", flat=True)
+        found += keep(SOURCE, dict.fromkeys(posted(SOURCE, [-pk for pk in waiting]), ()), now=now)
+    mark.at, mark.upto = now, newest
     mark.save()
     return found
+
+
+def _late(upto: int, *, before: date) -> list[date]:
+    """Days before the window for which somebody said "done" only now: a tap that was kept on a tablet, or waited for a person."""
+    rows = Done.objects.filter(pk__gt=upto - KEYS_BACK, undone_at__isnull=True).values_list("at", flat=True)
+    return sorted({day for day in map(timezone.localdate, rows) if day < before})
 
 
 def _first_day() -> date | None:

@@ -73,7 +73,7 @@ def _costs(keys: Sequence[int]) -> dict[int, Sequence[Cost]]:
 
 def _cores() -> dict[int, Sequence[Cost]]:
     """What was given for old parts. There are few, and when the sum came is not kept: all are looked at."""
-    rows = CoreReturn.objects.filter(credited_minor__gt=0, credited_on__isnull=False)
+    rows = CoreReturn.objects.filter(credited_minor__isnull=False, credited_on__isnull=False)
     return {
         row.pk: [
             Cost(
@@ -85,13 +85,15 @@ def _cores() -> dict[int, Sequence[Cost]]:
             )
         ]
         for row in rows.select_related("step__part", "step__split_from")
-        if row.credited_on is not None and row.credited_minor is not None
-    }
+        if row.credited_on is not None and row.credited_minor
+    } | {row.pk: [] for row in rows if not row.credited_minor}
 
 
 def _replaced() -> dict[int, Sequence[Cost]]:
     """What replacing scrapped pieces cost, as the desk said: it may say so long after."""
-    rows = Rework.objects.filter(replacement_minor__gt=0).select_related("step__part", "step__split_from", "came_from")
+    rows = Rework.objects.filter(replacement_minor__isnull=False).select_related(
+        "step__part", "step__split_from", "came_from"
+    )
     return {
         row.pk: [
             Cost(
@@ -105,5 +107,7 @@ def _replaced() -> dict[int, Sequence[Cost]]:
                 bought_in_minor=row.replacement_minor or 0,
             )
         ]
+        if row.replacement_minor
+        else []
         for row in rows
     }

@@ -26,7 +26,7 @@ from quotes.margin.posting.rates import Layings
 from shop.rates.models import ServicePrice
 from shop.routes.selectors import as_measured
 from shop.vendor_jobs.models import Claim, Job, Line
-from shop.vendor_jobs.prices import by_the_book, charged
+from shop.vendor_jobs.prices import by_the_book, charged, standing_charges
 
 SOURCE, CLAIM = CostEntry.Source.VENDOR, CostEntry.Source.CLAIM
 Nature = CostEntry.Nature
@@ -107,14 +107,16 @@ def _job(
     """Each line of a lot with its share, the day of it, and whether it is only agreed so far; nothing while nothing came back."""
     came = [line for line in lines if line.outcome in CAME and line.back_on]
     net, provisional = charged(job), False
-    bills = [row.on for row in job.charges.all()]
+    bills = [row.on for row in standing_charges(job)]
     if net is None:
         if not came:
             return []
         net, provisional = job.agreed_minor, True
         if net is None and job.sent_on is not None:
-            net = by_the_book(job.service, [line.step for line in lines], on=job.sent_on)
-    on = min(line.back_on for line in came if line.back_on) if provisional else max(bills)
+            with suppress(BadInput):
+                net = by_the_book(job.service, [line.step for line in lines], on=job.sent_on)
+        provisional = bool(net) or job.redo_of_id is None  # what is done again free is never charged
+    on = min((line.back_on for line in came if line.back_on), default=None) or max(bills)
     weights = _weights(lines, Measure(job.service.measure))
     trip = next((cost for day, cost in reversed(trips) if job.sent_on and day <= job.sent_on), Decimal(0))
     order = [f"{place:06}" for place in range(len(lines))]
@@ -135,6 +137,8 @@ def _weights(lines: Iterable[Line], measure: Measure) -> list[Decimal]:
         weight = Decimal(0)
         with suppress(BadInput):
             weight = quantity(*as_measured(line.step), measure)
+            if measure is not Measure.BATCH and line.step.part.pieces:
+                weight *= Decimal(line.pieces) / line.step.part.pieces  # what went, not what the part has by now
         found.append(weight)
     return found if all(found) else [Decimal(line.pieces) for line in lines]
 
@@ -189,8 +193,8 @@ def agreed_shares(restorations: Sequence[int]) -> list[tuple[int, str, int]]:
         lines[line.job_id].append(line)
     wanted, found = set(restorations), []
     for pk, of_job in lines.items():
-        if charged(jobs[pk]) is not None:
-            continue
+        if charged(jobs[pk]) is not None or any(line.outcome in CAME for line in of_job):
+            continue  # it is posted as a whole
         weights = _weights(of_job, Measure(jobs[pk].service.measure))
         order = [f"{place:06}" for place in range(len(of_job))]
         shares = shared_out(Decimal(jobs[pk].agreed_minor or 0), weights, order, digits=0)
