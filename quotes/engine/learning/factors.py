@@ -36,6 +36,8 @@ FAR_OUT = 3.5
 AGAIN = 2
 #: No factor further than this [log] is believed where shares are taken again: twenty times as long, or as short.
 FARTHEST = 3.0
+#: The logarithm of a factor is told no farther than this.
+HELD = 20.0
 #: The pooled spread of tasks counts as so many tasks of an operation.
 POOLED = 10.0
 #: How near a time is wanted to be known, for how many more tasks that takes.
@@ -355,18 +357,23 @@ def _mixed(table: _Table, fit: Fit, people: Array, name: str, rows: _Rows) -> tu
     return weights, log(whole) - sum(float(weights[at] * fit.effects[at]) for at in own.values())
 
 
+def _times(log_factor: float) -> float:
+    """The factor of an effect; one so far off that floats could not hold it says only that nothing is known."""
+    return exp(min(max(log_factor, -HELD), HELD))
+
+
 def _estimate(fit: Fit, weights: Array, off: float, whole: float, spread: float, rows: _Rows, z: float) -> Estimate:
     value, variance = fit.value(weights)
     value += off
     deviation = sqrt(max(variance, 0.0))
-    cv = sqrt(expm1(spread))
+    cv = sqrt(expm1(min(spread, HELD)))
     worth = float(rows.shares.sum())
     standard = rows.setup + rows.run
     wanted = needed(mean=1.0, deviation=cv, accuracy=ACCURACY, z=z)
     return Estimate(
-        factor=exp(value + (whole + variance) / 2),
-        low=exp(value + whole / 2 - z * deviation),
-        high=exp(value + whole / 2 + z * deviation),
+        factor=_times(value + (whole + variance) / 2),
+        low=_times(value + whole / 2 - z * deviation),
+        high=_times(value + whole / 2 + z * deviation),
         tasks=len(set(rows.rows.tolist())),
         worth=worth,
         happened=rows.actual / standard,
@@ -411,9 +418,9 @@ def _pace(fit: Fit, weights: Array, tasks: Sequence[Task], minutes: float, z: fl
     deviation = sqrt(max(variance, 0.0))
     standard = sum(task.standard for task in tasks)
     return Estimate(
-        factor=exp(value),
-        low=exp(value - z * deviation),
-        high=exp(value + z * deviation),
+        factor=_times(value),
+        low=_times(value - z * deviation),
+        high=_times(value + z * deviation),
         tasks=len(tasks),
         worth=minutes,
         happened=sum(task.actual for task in tasks) / standard,
