@@ -247,7 +247,7 @@ def _outliers(tasks: Sequence[Task], left: Array) -> tuple[Outlier, ...]:
     z = 0.6745 * (left - middle) / scale
     return tuple(
         Outlier(
-            tasks[at].key, exp(float(left[at])), float(z[at]), tuple(sorted({p.operation for p in tasks[at].pieces}))
+            tasks[at].key, _times(float(left[at])), float(z[at]), tuple(sorted({p.operation for p in tasks[at].pieces}))
         )
         for at in np.flatnonzero(np.abs(z) > FAR_OUT).tolist()
     )
@@ -350,7 +350,7 @@ def _mixed(table: _Table, fit: Fit, people: Array, name: str, rows: _Rows) -> tu
     weights = _weights(table, fit, people)
     own = {part: 1 + table.effects[name, part] for part in (SETUP, RUN) if (name, part) in table.effects}
     shares = {part: minutes / (rows.setup + rows.run) for part, minutes in ((SETUP, rows.setup), (RUN, rows.run))}
-    expected = {part: shares[part] * exp(fit.effects[at]) for part, at in own.items()}
+    expected = {part: shares[part] * _times(fit.effects[at]) for part, at in own.items()}
     whole = sum(expected.values())
     for part, at in own.items():
         weights[at] = expected[part] / whole
