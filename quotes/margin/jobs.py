@@ -20,6 +20,7 @@ from quotes.engine.results import CREDIT
 from quotes.engine.settlement import Agreed
 from quotes.margin import budgets
 from quotes.margin.models import AMOUNTS, Budget, CostEntry
+from quotes.margin.models.entries import STANDING
 from quotes.margin.posting.vendors import agreed_shares
 from quotes.pricing.models import Stage
 from quotes.pricing.money import money_in
@@ -278,11 +279,10 @@ def _reserves(spent: Iterable[str]) -> list[tuple[str, Kind]]:
 def at_lots(jobs: Iterable[Job]) -> dict[str, tuple[Decimal, Decimal]]:
     """Step uid to what it was of the whole lot that it went in [measure of the service]. One query."""
     rows = CostEntry.objects.filter(
+        STANDING,
         restoration__in=[job.restoration.pk for job in jobs],
         source=CostEntry.Source.VENDOR,
         nature=Nature.FIRST,
-        reverses__isnull=True,
-        reversed_by__isnull=True,
         step_uid__isnull=False,
     )
     found: dict[str, tuple[Decimal, Decimal]] = {}
@@ -321,9 +321,7 @@ def _claims(pks: Sequence[int]) -> dict[int, tuple[Agreed, ...]]:
 
 def _agreed_only(pks: Sequence[int]) -> dict[int, int]:
     """Restoration to how many of its costs are agreed and not charged yet."""
-    rows = CostEntry.objects.filter(
-        restoration__in=pks, provisional=True, reverses__isnull=True, reversed_by__isnull=True
-    )
+    rows = CostEntry.objects.filter(STANDING, restoration__in=pks, provisional=True)
     found: dict[int, int] = defaultdict(int)
     for restoration, _source, _key in rows.order_by().values_list("restoration", "source", "source_id").distinct():
         if restoration is not None:

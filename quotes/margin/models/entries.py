@@ -13,6 +13,10 @@ from shop.restorations.models import Restoration
 AMOUNTS = ("labour_minor", "overhead_minor", "material_minor", "vendor_minor", "handling_minor", "bought_in_minor")
 
 
+#: What counts for a fact now: neither taken back nor taking back.
+STANDING = Q(reverses__isnull=True, reversed_by__isnull=True)
+
+
 class CostEntry(models.Model):
     """What one fact cost one step, or the shop where it has none.
 

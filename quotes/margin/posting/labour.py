@@ -19,6 +19,7 @@ from django.utils import timezone
 from quotes.engine.attended import Span, pieces
 from quotes.engine.money import rounded, shared_out
 from quotes.margin.models import CostEntry
+from quotes.margin.models.entries import STANDING
 from quotes.margin.posting.kept import Cost, Kept, chunks, mark_of, posted
 from quotes.margin.posting.kept import post as keep
 from quotes.margin.posting.rates import HourRates, Layings
@@ -81,8 +82,7 @@ def _new(now: datetime) -> set[int]:
 def _unrated() -> set[int]:
     """Those that cost nothing yet, since nobody's rate was known: somebody may have given the person a grade since."""
     rows = CostEntry.objects.filter(source=SOURCE, rate_minor__isnull=True, close__isnull=True)
-    standing = rows.filter(reverses__isnull=True, reversed_by__isnull=True)
-    return set(standing.order_by("-pk").values_list("source_id", flat=True)[:AT_ONCE])
+    return set(rows.filter(STANDING).order_by("-pk").values_list("source_id", flat=True)[:AT_ONCE])
 
 
 def is_behind() -> bool:

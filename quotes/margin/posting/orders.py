@@ -12,6 +12,7 @@ from django.utils import timezone
 
 from quotes.engine.money import rounded
 from quotes.margin.models import CostEntry
+from quotes.margin.models.entries import STANDING
 from quotes.margin.posting.kept import Cost, Kept, chunks, mark_of
 from quotes.margin.posting.kept import post as keep
 from quotes.margin.posting.labour import nature_of, not_in_a_quote
@@ -40,9 +41,7 @@ def _changed(since: datetime | None) -> set[int]:
     rows = Ordered.objects.filter(step__isnull=False).exclude(outcome="")
     if since is not None:
         rows = rows.filter(settled_at__gte=since)
-    open_ones = CostEntry.objects.filter(
-        source=SOURCE, provisional=True, reverses__isnull=True, reversed_by__isnull=True
-    )
+    open_ones = CostEntry.objects.filter(STANDING, source=SOURCE, provisional=True)
     return set(rows.values_list("pk", flat=True)) | set(open_ones.values_list("source_id", flat=True))
 
 

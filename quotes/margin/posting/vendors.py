@@ -19,6 +19,7 @@ from quotes.engine.inputs import Measure
 from quotes.engine.money import rounded, shared_out
 from quotes.engine.visits import handled, quantity
 from quotes.margin.models import CostEntry
+from quotes.margin.models.entries import STANDING
 from quotes.margin.posting.kept import Cost, Kept, chunks, exact, mark_of
 from quotes.margin.posting.kept import post as keep
 from quotes.margin.posting.labour import nature_of, not_in_a_quote
@@ -53,21 +54,14 @@ def _changed(since: datetime | None) -> set[int]:
     if since is None:
         return set(rows.values_list("pk", flat=True))
     later = Q(lines__settled_at__gte=since) | Q(charges__at__gte=since)
-    open_ones = CostEntry.objects.filter(
-        source=SOURCE, provisional=True, reverses__isnull=True, reversed_by__isnull=True
-    )
+    open_ones = CostEntry.objects.filter(STANDING, source=SOURCE, provisional=True)
     agreed_only = set(open_ones.values_list("source_id", flat=True))
     return agreed_only | set(rows.filter(later).values_list("pk", flat=True))
 
 
 def _costs(keys: Sequence[int]) -> dict[int, Sequence[Cost]]:
     jobs = Job.objects.filter(pk__in=keys).select_related("service__vendor").prefetch_related("charges")
-    lines: dict[int, list[Line]] = defaultdict(list)
-    rows = Line.objects.filter(job__in=keys).exclude(outcome=Line.Outcome.NOT_SENT).order_by("pk")
-    for line in rows.select_related(
-        "step__part__size_class", "step__part__restoration", "step__service", "step__split_from"
-    ):
-        lines[line.job_id].append(line)
+    lines = _lines(keys)
     ours = not_in_a_quote([line.step.uid for found in lines.values() for line in found])
     trips, layings = _trips({job.service_id for job in jobs}), Layings()
     found: dict[int, Sequence[Cost]] = {}
@@ -88,6 +82,16 @@ def _costs(keys: Sequence[int]) -> dict[int, Sequence[Cost]]:
             )
             for line, share, on, provisional in costs
         ]
+    return found
+
+
+def _lines(jobs: Iterable[int]) -> dict[int, list[Line]]:
+    """Job to the lines that went with it. One query."""
+    found: dict[int, list[Line]] = defaultdict(list)
+    rows = Line.objects.filter(job__in=list(jobs)).exclude(outcome=Line.Outcome.NOT_SENT).order_by("pk")
+    steps = ("step__part__size_class", "step__part__restoration", "step__service", "step__split_from")
+    for line in rows.select_related(*steps):
+        found[line.job_id].append(line)
     return found
 
 
@@ -185,14 +189,8 @@ def agreed_shares(restorations: Sequence[int]) -> list[tuple[int, str, int]]:
         job.pk: job
         for job in Job.objects.filter(pk__in=rows.values("job")).select_related("service").prefetch_related("charges")
     }
-    lines: dict[int, list[Line]] = defaultdict(list)
-    every = Line.objects.filter(job__in=jobs.keys()).exclude(outcome=Line.Outcome.NOT_SENT).order_by("pk")
-    for line in every.select_related(
-        "step__part__size_class", "step__part__restoration", "step__service", "step__split_from"
-    ):
-        lines[line.job_id].append(line)
     wanted, found = set(restorations), []
-    for pk, of_job in lines.items():
+    for pk, of_job in _lines(jobs).items():
         if charged(jobs[pk]) is not None or any(line.outcome in CAME for line in of_job):
             continue  # it is posted as a whole
         weights = _weights(of_job, Measure(jobs[pk].service.measure))
